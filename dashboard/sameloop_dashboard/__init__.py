@@ -1,0 +1,1 @@
+"""The browser view of a study."""

@@ -1,0 +1,1 @@
+"""Air density and wind at rider height."""

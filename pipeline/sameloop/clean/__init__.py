@@ -1,0 +1,1 @@
+"""Mark what the power balance cannot use, and say why."""

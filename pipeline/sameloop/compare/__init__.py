@@ -1,0 +1,1 @@
+"""Differences between setups, the verdict, and where its uncertainty comes from."""

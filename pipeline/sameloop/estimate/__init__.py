@@ -1,0 +1,1 @@
+"""CdA and Crr with their uncertainty, from laps on a shared road."""

@@ -1,0 +1,1 @@
+"""Read ride files and weather into plain records."""

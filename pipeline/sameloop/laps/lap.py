@@ -1,0 +1,97 @@
+"""The loop and its laps on one road coordinate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sameloop.clean.track import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loop:
+    """The road that all laps share.
+
+    Parameters
+    ----------
+    length : float
+        [m], one full pass.
+    closed : bool
+        False for an out-and-back with a turnaround.
+    station : array, (n_points,)
+        Road coordinate [m] from 0 to `length`, increasing, about 5 m apart.
+    east, north : array, (n_points,)
+        Position [m] in a local plane whose origin is the loop's middle; NaN without GPS.
+    heading : array, (n_points,)
+        Direction of travel [rad], clockwise from north, along increasing station; NaN without GPS.
+    altitude : array, (n_points,)
+        Mean recorded altitude [m], NaN where no ride carries one. For display and climb only.
+    latitude0, longitude0 : float
+        Origin of the local plane [deg]; NaN without GPS.
+    """
+
+    length: float
+    closed: bool
+    station: FloatArray
+    east: FloatArray
+    north: FloatArray
+    heading: FloatArray
+    altitude: FloatArray
+    latitude0: float
+    longitude0: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lap:
+    """One pass of the loop, or a stretch of riding that was not one.
+
+    Parameters
+    ----------
+    ride : int
+        Index of the ride in the study.
+    number : int
+        Counts from 1 within the ride, left-out laps included.
+    start, end : float
+        Unix time [s].
+    setup : str or None
+        Setup id; None where the study names none for this lap.
+    direction : int
+        +1 along increasing station of the loop, -1 against it.
+    used : bool
+        Whether the estimate may use it.
+    reason : str
+        Empty when used; otherwise why not, in words a rider understands.
+    index : slice
+        Samples of the ride's `Track` that lie in the lap.
+    time : array, (n_samples,)
+        Unix time of the samples [s], one sample beyond each gate where there is one.
+    station : array, (n_samples,)
+        Road coordinate [m] in the sense of travel: 0 at the lap's start, `Loop.length` at its end,
+        non-decreasing (direction -1 counts from its own start; ``station_on_loop = length - s``).
+    """
+
+    ride: int
+    number: int
+    start: float
+    end: float
+    setup: str | None
+    direction: int
+    used: bool
+    reason: str
+    index: slice
+    time: FloatArray
+    station: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LapSet:
+    """The loop and every lap found in a study, used or left out.
+
+    `usable_fraction` is left to the estimate; `notes` says how the loop was found.
+    """
+
+    loop: Loop
+    laps: tuple[Lap, ...]
+    notes: tuple[str, ...] = ()
+
+
+__all__ = ["BoolArray", "FloatArray", "Lap", "LapSet", "Loop"]

@@ -1,0 +1,1 @@
+"""How many laps, in which order."""

@@ -1,0 +1,1 @@
+"""Say the result: terminal text, tables, files."""

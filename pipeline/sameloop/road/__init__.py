@@ -1,0 +1,1 @@
+"""The power balance of a bicycle on a road."""

@@ -1,0 +1,1 @@
+"""Rides of known truth by forward dynamics; shares no formula with the estimator."""

@@ -1,0 +1,1 @@
+"""What a difference is worth on another road."""
