@@ -36,7 +36,7 @@ class Setup:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LapRange:
-    """Laps `first` to `last` (inclusive, from 1) of a ride belong to `setup`; `by` button or found."""
+    """Laps `first` to `last` (inclusive, from 1) belong to `setup`; `by` found or button."""
 
     first: int
     last: int
@@ -88,7 +88,7 @@ class WeatherEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherStation:
-    """Where the weather was measured: anemometer height [m] above ground, altitude [m] of the site."""
+    """Where the weather was measured: anemometer height [m] above ground, altitude [m]."""
 
     anemometer_height: float = 10.0
     altitude: float | None = None

@@ -1,0 +1,259 @@
+"""Read ``study.toml`` into a `Study`: every key known, in range, and in SI."""
+
+from __future__ import annotations
+
+import tomllib
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from sameloop.study import (
+    LapRange,
+    Part,
+    Setup,
+    Study,
+    StudyRide,
+    TimeSpan,
+    Uncertainty,
+    WeatherEntry,
+    WeatherStation,
+)
+from sameloop.study_keys import (
+    LAP_KEYS,
+    PART_KEYS,
+    RIDE_KEYS,
+    SETUP_KEYS,
+    SPAN_KEYS,
+    STATION_KEYS,
+    STUDY_KEYS,
+    TOP_KEYS,
+    UNCERTAINTY_KEYS,
+    WEATHER_KEYS,
+)
+from sameloop.toml_keys import Key, Text, TomlSource, show
+
+STUDY_FILE = "study.toml"
+
+
+def load_study(path: str | Path) -> Study:
+    """Load a study from its folder or its ``study.toml``.
+
+    Parameters
+    ----------
+    path : str or Path
+        The study's folder, or the file in it.
+
+    Returns
+    -------
+    Study
+        In SI, defaults filled in and listed in `Study.defaulted`.
+
+    Raises
+    ------
+    StudyError
+        The file is missing, is not TOML, or a value in it cannot be used; names the place.
+    WeatherError
+        A weather log or METAR text that the study names is wrong.
+    """
+    path = Path(path)
+    path = path / STUDY_FILE if path.is_dir() else path
+    source = TomlSource(str(path))
+    raw = _parse(path, source)
+    source.known_only(raw, TOP_KEYS, "")
+    folder = path.parent
+    table = source.table(raw.get("study", {}), "[study]")
+    source.known_only(table, STUDY_KEYS, "[study]")
+    question = source.values(table, STUDY_KEYS, Study, "[study]")
+    setups = _setups(raw.get("setups"), source)
+    ids = tuple(setup.id for setup in setups)
+    return Study(
+        folder=folder,
+        **{"name": folder.resolve().name} | question,
+        setups=setups,
+        rides=_rides(raw.get("rides"), ids, folder, source),
+        weather=_weather(raw.get("weather", []), folder, source),
+        station=_plain(raw, "weather_station", STATION_KEYS, WeatherStation, source),
+        uncertainty=_plain(raw, "uncertainty", UNCERTAINTY_KEYS, Uncertainty, source),
+        defaulted=tuple(source.defaulted),
+    )
+
+
+def _parse(path: Path, source: TomlSource) -> dict[str, Any]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")  # some editors put a byte-order mark first
+    except FileNotFoundError:
+        raise source.error(
+            "study", "there is no such file", "name a folder that holds a study.toml"
+        ) from None
+    except UnicodeDecodeError as wrong:
+        raise source.error(
+            f"byte {wrong.start + 1}", "this is not UTF-8 text", "save the file as UTF-8"
+        ) from None
+    except OSError as wrong:
+        raise source.error(
+            "study", f"it cannot be read ({wrong.strerror})", "check the name and its permissions"
+        ) from None
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as wrong:
+        problem, _, place = str(wrong).partition(" (at ")
+        raise source.error(
+            place.rstrip(")") or "text",
+            f"this is not TOML: {problem[:1].lower()}{problem[1:]}",
+            "mend the line; docs/study-file.md has examples",
+        ) from None
+    except RecursionError:
+        raise source.error("text", "it is nested too deeply", "write a plain study file") from None
+
+
+def _plain(
+    raw: dict[str, Any], name: str, keys: dict[str, Key], record: type, source: TomlSource
+) -> Any:
+    place = f"[{name}]"
+    table = source.table(raw.get(name, {}), place)
+    source.known_only(table, keys, place)
+    return record(**source.values(table, keys, record, place))
+
+
+def _setups(raw: object, source: TomlSource) -> tuple[Setup, ...]:
+    if not raw:
+        raise source.error("[[setups]]", "there is no setup", "describe each setup that was ridden")
+    setups: list[Setup] = []
+    for place, table in source.tables(raw, "[[setups]]", "[[setups]] before each setup"):
+        source.known_only(table, (*SETUP_KEYS, "parts"), place)
+        values = source.values(table, SETUP_KEYS, Setup, place)
+        if any(setup.id == values["id"] for setup in setups):
+            raise source.error(
+                f"{place} id", f"the id {show(values['id'])} is taken", "give each setup its own"
+            )
+        setups.append(Setup(**values, parts=_parts(table.get("parts", []), place, source)))
+    return tuple(setups)
+
+
+def _parts(raw: object, place: str, source: TomlSource) -> tuple[Part, ...]:
+    parts = []
+    for where, table in source.tables(raw, f"{place} parts", "[[setups.parts]] before each part"):
+        source.known_only(table, PART_KEYS, where)
+        part = Part(**source.values(table, PART_KEYS, Part, where))
+        if part.price is not None and part.currency is None:
+            raise source.error(
+                f"{where} currency", "a price needs a currency", 'write e.g. currency = "EUR"'
+            )
+        parts.append(part)
+    return tuple(parts)
+
+
+def _rides(
+    raw: object, ids: tuple[str, ...], folder: Path, source: TomlSource
+) -> tuple[StudyRide, ...]:
+    if not raw:
+        raise source.error("[[rides]]", "there is no ride", "name at least one ride file")
+    rides: list[StudyRide] = []
+    for place, table in source.tables(raw, "[[rides]]", "[[rides]] before each ride"):
+        source.known_only(table, (*RIDE_KEYS, "laps", "spans", "columns"), place)
+        ride = StudyRide(
+            **source.values(table, RIDE_KEYS, StudyRide, place),
+            laps=_laps(table.get("laps", []), place, ids, source),
+            spans=_spans(table.get("spans", []), place, ids, source),
+            columns=_columns(table.get("columns", {}), f"{place} columns", source),
+        )
+        _check_ride(ride, table, place, ids, source)
+        inside(folder, ride.file, f"{place} file", source)
+        if any(other.file == ride.file for other in rides):
+            raise source.error(f"{place} file", f"{show(ride.file)} is named twice", "name it once")
+        rides.append(ride)
+    return tuple(rides)
+
+
+def _check_ride(
+    ride: StudyRide, table: dict[str, Any], place: str, ids: tuple[str, ...], source: TomlSource
+) -> None:
+    ways = [key for key in ("setup", "laps", "spans") if key in table]
+    if len(ways) != 1 or not (ride.setup or ride.laps or ride.spans):
+        found = " and ".join(ways) or "none"
+        raise source.error(
+            place,
+            f"a ride needs one of setup, laps and spans, and this has {found}",
+            "say in one way which setup was ridden",
+        )
+    if ride.setup is not None:
+        _known_setup(ride.setup, ids, f"{place} setup", source)
+
+
+def _laps(
+    raw: object, place: str, ids: tuple[str, ...], source: TomlSource
+) -> tuple[LapRange, ...]:
+    place = f"{place} laps"
+    laps = []
+    for where, table in source.tables(raw, place, '[{ first = 1, last = 4, setup = "A" }]'):
+        source.known_only(table, LAP_KEYS, where)
+        lap = LapRange(**source.values(table, LAP_KEYS, LapRange, where))
+        _known_setup(lap.setup, ids, f"{where} setup", source)
+        if lap.last < lap.first:
+            raise source.error(
+                where, f"last = {lap.last} comes before first = {lap.first}", "swap the two"
+            )
+        laps.append(lap)
+    if len({lap.by for lap in laps}) > 1:
+        raise source.error(
+            place, 'laps by "button" and by "found" are mixed', "count all laps in one way"
+        )
+    for one, two in pairwise(sorted(laps, key=lambda lap: lap.first)):
+        if two.first <= one.last:
+            raise source.error(place, f"lap {two.first} is named twice", "name each lap once")
+    return tuple(laps)
+
+
+def _spans(
+    raw: object, place: str, ids: tuple[str, ...], source: TomlSource
+) -> tuple[TimeSpan, ...]:
+    place = f"{place} spans"
+    spans = []
+    write = '[{ from = "2026-05-02T09:10:00Z", to = "...", setup = "A" }]'
+    for where, table in source.tables(raw, place, write):
+        source.known_only(table, SPAN_KEYS, where)
+        span = TimeSpan(**source.values(table, SPAN_KEYS, TimeSpan, where))
+        _known_setup(span.setup, ids, f"{where} setup", source)
+        if span.end <= span.start:
+            raise source.error(where, "the span ends before it begins", "swap from and to")
+        spans.append(span)
+    for one, two in pairwise(sorted(spans, key=lambda span: span.start)):
+        if two.start < one.end:
+            raise source.error(place, "two spans overlap", "give each minute to one setup")
+    return tuple(spans)
+
+
+def _columns(raw: object, place: str, source: TomlSource) -> dict[str, str]:
+    table = source.table(raw, place)
+    return {key: source.value(item, Text(), f"{place} {key}") for key, item in table.items()}
+
+
+def _known_setup(setup: str, ids: tuple[str, ...], place: str, source: TomlSource) -> None:
+    if setup not in ids:
+        known = ", ".join(f'"{known}"' for known in ids)
+        raise source.error(place, f"no setup has the id {show(setup)}", f"write one of {known}")
+
+
+def inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
+    """Give the path of a file that must exist and lie inside the study's folder."""
+    path = folder / file
+    if not path.resolve().is_relative_to(folder.resolve()):
+        raise source.error(
+            place, f"{show(file)} lies outside the study's folder", "copy the file into the folder"
+        )
+    if not path.is_file():
+        raise source.error(
+            place, f"there is no file {show(file)}", "check the name and where it lies"
+        )
+    return path
+
+
+def _weather(raw: object, folder: Path, source: TomlSource) -> tuple[WeatherEntry, ...]:
+    if isinstance(raw, dict):
+        return ()
+    entries = []
+    for place, table in source.tables(raw, "[[weather]]", "[[weather]] before each entry"):
+        source.known_only(table, WEATHER_KEYS, place)
+        entry = WeatherEntry(**source.values(table, WEATHER_KEYS, WeatherEntry, place))
+        entries.append(entry)
+    return tuple(sorted(entries, key=lambda entry: entry.time))
