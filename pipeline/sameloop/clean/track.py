@@ -50,6 +50,8 @@ class Track:
         From reading and cleaning, each with its reason.
     laps : tuple of RecordedLap
         As recorded.
+    temperature : array or None
+        [K] of the device, NaN where missing; None where no device recorded one.
     """
 
     file: str
@@ -68,3 +70,4 @@ class Track:
     speed_source: str
     dropped: tuple[Dropped, ...]
     laps: tuple[RecordedLap, ...]
+    temperature: FloatArray | None = None

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sameloop.clean.track import BoolArray, FloatArray
+
+IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,8 +59,8 @@ class Stretches:
     """
 
     length: FloatArray
-    road_index: FloatArray
-    direction: FloatArray
+    road_index: IntArray
+    direction: IntArray
     heading: FloatArray
     heading_spread: FloatArray
     duration: FloatArray
@@ -66,9 +71,9 @@ class Stretches:
     density: FloatArray
     usable: BoolArray
     mid_time: FloatArray
-    ride: FloatArray
-    setup: FloatArray
-    meter: FloatArray
-    number: FloatArray
+    ride: IntArray
+    setup: IntArray
+    meter: IntArray
+    number: IntArray
     wind_prior: FloatArray
     air_speed: FloatArray
