@@ -1,0 +1,178 @@
+"""What is wrong or weak in a study's data, worst first, each with what to do about it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from sameloop.answer import Answer, StudyLaps
+from sameloop.clean.track import Track
+from sameloop.estimate.result import Warning_
+
+#: From worst to mildest. A code that is not here (a stage may add its own) comes in the middle.
+SEVERITY = (
+    "setup_without_laps",
+    "one_setup",
+    "day_confounded",
+    "few_laps",
+    "meter_confounded",
+    "no_wind",
+    "much_wind",
+    "laps_left_out",
+    "samples_dropped",
+    "",
+    "power_lag",
+    "wheel_speed_missing",
+)
+
+FEW_LAPS = 4  # below this the scatter between laps is hardly known (common practice, no source)
+MUCH_WIND = 3.0  # m/s at rider height
+MUCH_LEFT_OUT = 0.25
+MUCH_DROPPED = 0.05
+MUCH_LAG = 2.0  # s
+SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split rides at midnight UTC
+
+
+def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
+    """Warn of what can be seen before any estimate, worst first."""
+    checks = (_setups, _confounding, _weather, _left_out, _recordings)
+    return worst_first([warning for check in checks for warning in check(found)])
+
+
+def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
+    """Add the estimate's own warnings to those of the laps, worst first."""
+    return worst_first([*answer.warnings, *answer.estimate.warnings])
+
+
+def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:
+    """Sort by severity; the order within one severity stays."""
+    middle = SEVERITY.index("")
+    ranks = {code: rank for rank, code in enumerate(SEVERITY)}
+    unique = dict.fromkeys(warnings)
+    return tuple(sorted(unique, key=lambda warning: ranks.get(warning.code, middle)))
+
+
+def _setups(found: StudyLaps) -> list[Warning_]:
+    laps = Counter(lap.setup for lap in found.lapset.laps if lap.used)
+    warnings = []
+    for setup in found.study.setups:
+        if laps[setup.id] == 0:
+            text = (
+                f"Setup {setup.id} ({setup.name}) has no usable lap: "
+                "see `sameloop laps` for the reasons"
+            )
+            warnings.append(Warning_(code="setup_without_laps", text=text, where=setup.id))
+        elif laps[setup.id] < FEW_LAPS:
+            text = (
+                f"Setup {setup.id} ({setup.name}) has only {_count(laps[setup.id], 'usable lap')}: "
+                "its scatter is hardly known; ride more laps"
+            )
+            warnings.append(Warning_(code="few_laps", text=text, where=setup.id))
+    if len(found.study.setups) == 1:
+        text = "The study has one setup, so there is nothing to compare: add [[setups]]"
+        warnings.append(Warning_(code="one_setup", text=text))
+    return warnings
+
+
+def _confounding(found: StudyLaps) -> list[Warning_]:
+    """Say when a change of day or meter goes along with the change of setup."""
+    if len(found.study.setups) < 2:
+        return []
+    days = _days(found.tracks)
+    meters = [ride.power_meter for ride in found.study.rides]
+    warnings = []
+    if _confounded(found, days):
+        text = (
+            "Each setup was ridden on days of its own, so whatever else differed between the days "
+            "counts as the change: next time ride both setups on the same day, in turns"
+        )
+        warnings.append(Warning_(code="day_confounded", text=text))
+    if _confounded(found, meters):
+        text = (
+            "Each setup was ridden with a power meter of its own, and two meters can differ by "
+            "several per cent: ride both setups with the same meter"
+        )
+        warnings.append(Warning_(code="meter_confounded", text=text))
+    return warnings
+
+
+def _confounded(found: StudyLaps, group: Sequence[object]) -> bool:
+    setups: dict[object, set[str | None]] = {}
+    for lap in found.lapset.laps:
+        if lap.used:
+            setups.setdefault(group[lap.ride], set()).add(lap.setup)
+    return len(setups) > 1 and all(len(inside) == 1 for inside in setups.values())
+
+
+def _weather(found: StudyLaps) -> list[Warning_]:
+    warnings = []
+    if not all(air.wind_known for air in found.airs):
+        text = (
+            "No wind is known for at least one ride, so the wind is guessed from the laps alone: "
+            "add wind_speed_ms and wind_from_deg to [[weather]]"
+        )
+        warnings.append(Warning_(code="no_wind", text=text))
+    wind = max(
+        (float(np.hypot(air.wind_east, air.wind_north).max()) for air in found.airs), default=0.0
+    )
+    if wind > MUCH_WIND:
+        text = (
+            f"The wind at rider height reached {wind:.1f} m/s, and wind is the largest error of a "
+            f"ride test: repeat it below {MUCH_WIND:g} m/s for a sharper answer"
+        )
+        warnings.append(Warning_(code="much_wind", text=text))
+    return warnings
+
+
+def _left_out(found: StudyLaps) -> list[Warning_]:
+    laps = found.lapset.laps
+    out = [lap for lap in laps if not lap.used]
+    if not laps or len(out) <= MUCH_LEFT_OUT * len(laps):
+        return []
+    reason, times = Counter(lap.reason for lap in out).most_common(1)[0]
+    text = (
+        f"{_count(len(out), 'lap')} of {len(laps)} are left out, most often because: {reason} "
+        f"({times}); see `sameloop laps`"
+    )
+    return [Warning_(code="laps_left_out", text=text)]
+
+
+def _recordings(found: StudyLaps) -> list[Warning_]:
+    warnings = []
+    for track in found.tracks:
+        lost = sum(item.seconds for item in track.dropped)
+        length = float(track.time[-1] - track.time[0]) if track.time.size > 1 else 0.0
+        if length > 0 and lost > MUCH_DROPPED * length:
+            worst = max(track.dropped, key=lambda item: item.seconds)
+            text = (
+                f"{lost:.0f} s of {length:.0f} s could not be used, most of it for this reason: "
+                f"{worst.reason} ({worst.seconds:.0f} s)"
+            )
+            warnings.append(Warning_(code="samples_dropped", text=text, where=track.file))
+        if abs(track.power_lag) > MUCH_LAG:
+            text = (
+                f"Power runs {track.power_lag:.1f} s behind speed and was shifted: check that the "
+                "device records every second"
+            )
+            warnings.append(Warning_(code="power_lag", text=text, where=track.file))
+        if track.speed_source == "gps":
+            text = "Speed comes from positions, not from a wheel sensor, and is less exact"
+            warnings.append(Warning_(code="wheel_speed_missing", text=text, where=track.file))
+    return warnings
+
+
+def _days(tracks: Sequence[Track]) -> list[int]:
+    """Give each ride the number of its riding day: a new day begins after a long gap."""
+    order = sorted(range(len(tracks)), key=lambda index: tracks[index].start)
+    days = [0] * len(tracks)
+    for before, after in pairwise(order):
+        end = tracks[before].start + float(tracks[before].time[-1])
+        days[after] = days[before] + (tracks[after].start - end > SAME_DAY)
+    return days
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -1,0 +1,203 @@
+"""The answer for the terminal: plain words first, then numbers, then what to doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from sameloop.answer import Answer, StudyLaps
+from sameloop.estimate.result import Comparison, SetupEstimate, Warning_
+from sameloop.laps.lap import Lap
+from sameloop.report.rounding import fixed
+from sameloop.report.tables import KMH, lap_dict
+from sameloop.report.words import (
+    defaults_sentence,
+    further_laps_sentence,
+    quantity_words,
+    separable_sentence,
+    setup_words,
+    verdict_sentence,
+    watts_row,
+)
+
+STYLES = {
+    "helped": "bold green",
+    "made it worse": "bold red",
+    "too small to matter": "bold",
+    "cannot tell": "bold yellow",
+}
+
+
+def format_answer(answer: Answer) -> RenderableType:
+    """Lay out the whole answer, the verdict first."""
+    parts: list[RenderableType] = []
+    for comparison in answer.comparisons:
+        parts += _comparison(comparison, answer)
+    if not answer.comparisons:
+        parts.append(Text("Nothing to compare: the study has laps of one setup only."))
+    parts += _setups(answer)
+    parts += _laps_line(answer)
+    parts += _assumptions(answer)
+    parts += _warnings(answer.warnings)
+    return Group(*parts)
+
+
+def format_laps(found: StudyLaps) -> RenderableType:
+    """List every lap, kept or left out, with the reason."""
+    loop = found.lapset.loop
+    shape = "closed loop" if loop.closed else "out-and-back"
+    parts: list[RenderableType] = [
+        Text(f"One lap is {loop.length:.0f} m ({shape}). {_laps_sentence(found.lapset.laps)}")
+    ]
+    parts += [Text(note) for note in found.lapset.notes]
+    table = _table("ride", "lap", "setup", "start UTC", "min:s", "km/h", "W", "used")
+    for lap in found.lapset.laps:
+        row = lap_dict(found, lap)
+        table.add_row(
+            _plain(row["ride"]),
+            str(lap.number),
+            _plain(lap.setup or "-"),
+            row["start"][11:19],
+            _clock(lap.end - lap.start),
+            _cell(row["mean_speed_ms"], KMH, 1),
+            _cell(row["mean_power_w"], 1.0, 0),
+            _plain("yes" if lap.used else f"no: {lap.reason}"),
+        )
+    return Group(*parts, Text(), table)
+
+
+def format_check(found: StudyLaps) -> RenderableType:
+    """List what is wrong or weak, worst first."""
+    parts: list[RenderableType] = [Text(_laps_sentence(found.lapset.laps), style="bold")]
+    if found.warnings:
+        parts += _warnings(found.warnings)
+    else:
+        parts.append(Text("Nothing wrong or weak was found in the data."))
+    parts += _dropped(found)
+    parts += _assumptions(found)
+    return Group(*parts)
+
+
+def _comparison(comparison: Comparison, answer: Answer) -> Iterator[RenderableType]:
+    names = {setup.id: setup_words(setup) for setup in answer.study.setups}
+    style = STYLES[comparison.verdict]
+    yield Text(verdict_sentence(comparison, answer.study), style=style)
+    for sentence in (comparison.why, further_laps_sentence(comparison)):
+        if sentence:
+            yield Text(sentence)
+    yield Text()
+    yield Text(f"{names[comparison.after]} against {names[comparison.before]}", style="bold")
+    yield Text(
+        f"Pedal power on a flat road without wind, air {answer.study.reference_density:g} kg/m3; "
+        "minus is a saving."
+    )
+    table = _table("at", "watts", "95 % interval")
+    for item in comparison.watts:
+        table.add_row(*watts_row(item))
+    yield table
+    yield Text()
+
+
+def _setups(answer: Answer) -> Iterator[RenderableType]:
+    masses = {setup.id: setup.total_mass for setup in answer.study.setups}
+    table = _table("setup", "CdA m2", "95 % interval", "Crr", "95 % interval", "kg", "laps")
+    for entry in answer.estimate.setups:
+        table.add_row(*_setup_row(entry, masses[entry.id]))
+    for comparison in answer.comparisons:
+        cda, crr = (
+            quantity_words(item, signed=True)
+            for item in (comparison.delta_cda, comparison.delta_crr)
+        )
+        label = _plain(f"{comparison.after} - {comparison.before}")
+        mass = comparison.delta_mass
+        table.add_row(label, *cda, *crr, f"{mass:+.1f}" if mass else "0.0", "")
+    yield Text("Air drag, rolling resistance and mass", style="bold")
+    yield table
+    for sentence in dict.fromkeys(map(separable_sentence, answer.comparisons)):
+        yield Text(sentence)
+
+
+def _setup_row(entry: SetupEstimate, mass: float) -> list[RenderableType]:
+    cda, crr = quantity_words(entry.cda), quantity_words(entry.crr)
+    return [_plain(entry.id), *cda, *crr, f"{mass:.1f}", str(entry.laps)]
+
+
+def _laps_line(found: StudyLaps) -> Iterator[RenderableType]:
+    yield Text()
+    yield Text(_laps_sentence(found.lapset.laps), style="bold")
+    for lap in found.lapset.laps:
+        if not lap.used:
+            file = found.study.rides[lap.ride].file
+            yield _item(f"{file} lap {lap.number}: {lap.reason}")
+
+
+def _laps_sentence(laps: Sequence[Lap]) -> str:
+    used = sum(lap.used for lap in laps)
+    out = len(laps) - used
+    noun = "lap" if used == 1 else "laps"
+    return f"{used} {noun} used, {out} left out{':' if out else '.'}"
+
+
+def _dropped(found: StudyLaps) -> Iterator[RenderableType]:
+    rows = [(track.file, item) for track in found.tracks for item in track.dropped]
+    if rows:
+        yield Text()
+        yield Text("Recordings: what was dropped or left out", style="bold")
+    for file, item in rows:
+        seconds = f", {item.seconds:.0f} s" if item.seconds else ""
+        yield _item(f"{file}: {item.reason} ({item.count} values{seconds})")
+
+
+def _assumptions(found: StudyLaps) -> Iterator[RenderableType]:
+    yield Text()
+    yield Text("Taken for granted", style="bold")
+    for sentence in dict.fromkeys(item for air in found.airs for item in air.assumptions):
+        yield _item(sentence)
+    for track in found.tracks:
+        if track.power_lag:
+            yield _item(f"{track.file}: power shifted by {fixed(-track.power_lag, 1)} s")
+    if found.study.defaulted:
+        yield _item(f"Defaults: {defaults_sentence(found.study.defaulted)}")
+
+
+def _warnings(warnings: Iterable[Warning_]) -> Iterator[RenderableType]:
+    listed = tuple(warnings)
+    if listed:
+        yield Text()
+        yield Text("What to doubt, worst first", style="bold yellow")
+    for number, warning in enumerate(listed, start=1):
+        where = f"{warning.where}: " if warning.where else ""
+        yield _item(f"{where}{warning.text.rstrip('.')}.", mark=f"{number}.")
+
+
+def _item(text: str, mark: str = "-") -> RenderableType:
+    table = Table.grid(padding=(0, 1))
+    table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
+    table.add_row(mark, Text(text))
+    return Padding(table, (0, 0, 0, 2))
+
+
+def _table(*headings: str) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    return table
+
+
+def _plain(text: str) -> Text:
+    """Names come from the rider's files and may hold square brackets, which are no markup."""
+    return Text(text)
+
+
+def _cell(value: float | None, factor: float, decimals: int) -> str:
+    return "-" if value is None else fixed(value * factor, decimals)
+
+
+def _clock(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02d}"

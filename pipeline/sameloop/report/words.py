@@ -1,0 +1,145 @@
+"""The answer in a rider's words: every sentence that more than one output says."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from sameloop.estimate.result import Comparison, Quantity, WattsDifference
+from sameloop.report.rounding import decimals_or_default, fixed
+from sameloop.study import Setup, Study
+
+KMH = 3.6
+
+
+def verdict_sentence(comparison: Comparison, study: Study) -> str:
+    """Say the verdict in one sentence.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    study : Study
+        For the rider's own threshold.
+    """
+    first = comparison.watts[0]
+    after = f"setup {comparison.after}"
+    speed = speed_words(first.speed)
+    change = change_words(first.watts)
+    interval = f"95 % interval {interval_words(first.watts)}"
+    limit = f"{study.smallest_effect:g} W"
+    match comparison.verdict:
+        case "helped" | "made it worse":
+            less = f", but by less than the {limit} you care about" if comparison.also_small else ""
+            verdict = comparison.verdict.capitalize()
+            return f"{verdict}: {after} {change} at {speed}{less} ({interval})."
+        case "too small to matter":
+            return (
+                f"Too small to matter: {after} differs from setup {comparison.before} by less than "
+                f"{limit} at {speed}; best guess: it {change} ({interval})."
+            )
+        case "cannot tell":
+            return (
+                f"Cannot tell yet: best guess, {after} {change} at {speed}, but the {interval} "
+                "holds other answers too."
+            )
+        case other:
+            raise ValueError(f"unknown verdict {other!r}")
+
+
+def further_laps_sentence(comparison: Comparison) -> str:
+    """Say how many laps would settle an open question; empty when it is settled."""
+    if comparison.verdict != "cannot tell":
+        return ""
+    if comparison.more_laps is None:
+        return (
+            "More laps of this kind would not settle it: what all laps share (see the budget) "
+            "is too uncertain."
+        )
+    laps = "1 more lap" if comparison.more_laps == 1 else f"{comparison.more_laps} more laps"
+    return f"About {laps} with each setup, in the same conditions, should settle it."
+
+
+def separable_sentence(comparison: Comparison) -> str:
+    """Say whether the laps tell air drag from rolling resistance."""
+    if comparison.separable:
+        return "The laps tell air drag (CdA) and rolling resistance (Crr) apart."
+    return (
+        "The laps do not tell air drag (CdA) from rolling resistance (Crr): trust the watts at "
+        "the speeds ridden, not the split. Laps at clearly different speeds would separate them."
+    )
+
+
+def change_words(watts: Quantity) -> str:
+    """Say a difference with a verb: a negative one saves, a positive one costs."""
+    verb = "saves" if watts.value <= 0 else "costs"
+    return f"{verb} {_size(watts.value, _decimals(watts))} W"
+
+
+def interval_words(watts: Quantity) -> str:
+    """Say the interval of a difference with verbs, the likelier side first when it holds both."""
+    if not (math.isfinite(watts.low) and math.isfinite(watts.high)):
+        return "without bounds"
+    decimals = _decimals(watts)
+    low, high = _size(watts.low, decimals), _size(watts.high, decimals)
+    if watts.high <= 0:
+        return f"saves {high} to {low} W"
+    if watts.low >= 0:
+        return f"costs {low} to {high} W"
+    if watts.value <= 0:
+        return f"from saving {low} to costing {high} W"
+    return f"from costing {high} to saving {low} W"
+
+
+def quantity_words(quantity: Quantity, *, signed: bool = False) -> tuple[str, str]:
+    """Round a quantity: its value, and its interval."""
+    decimals = decimals_or_default(quantity.value, quantity.sd)
+    value, low, high = (
+        _signed(number, decimals) if signed else _plain(number, decimals)
+        for number in (quantity.value, quantity.low, quantity.high)
+    )
+    return value, f"{low} to {high}"
+
+
+def speed_words(speed: float) -> str:
+    """Say a speed [m/s] in km/h."""
+    return f"{speed * KMH:.3g} km/h"
+
+
+def setup_words(setup: Setup) -> str:
+    """Name a setup by its id and its name."""
+    return f"{setup.id} ({setup.name})"
+
+
+def watts_row(item: WattsDifference) -> tuple[str, str, str]:
+    """Give speed, watts and interval of one reference speed, rounded."""
+    value, interval = quantity_words(item.watts, signed=True)
+    return speed_words(item.speed), value, interval
+
+
+def defaults_sentence(defaulted: Sequence[str]) -> str:
+    """List the defaults that were taken, equal ones of several tables once."""
+    plain = dict.fromkeys(_without_number(entry) for entry in defaulted)
+    return "; ".join(plain)
+
+
+def _without_number(entry: str) -> str:
+    return " ".join(word for word in entry.split(" = ", 1)[0].split() if not word.isdigit()) + (
+        " = " + entry.split(" = ", 1)[1]
+    )
+
+
+def _decimals(watts: Quantity) -> int:
+    return decimals_or_default(watts.value, watts.sd)
+
+
+def _size(value: float, decimals: int) -> str:
+    return fixed(abs(value), decimals)
+
+
+def _plain(value: float, decimals: int) -> str:
+    return fixed(value, decimals) if math.isfinite(value) else "unbounded"
+
+
+def _signed(value: float, decimals: int) -> str:
+    text = _plain(value, decimals)
+    return text if text.startswith(("-", "u")) or float(text) == 0 else f"+{text}"

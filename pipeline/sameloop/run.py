@@ -1,0 +1,104 @@
+"""The main job end to end: from a study to its answer, stage by stage."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields, replace
+
+from sameloop.air import ride_air
+from sameloop.answer import Answer, StudyLaps
+from sameloop.checks import answer_warnings, lap_warnings
+from sameloop.clean import clean_ride
+from sameloop.compare import compare
+from sameloop.estimate import estimate
+from sameloop.ingest.ride import Ride
+from sameloop.laps import find_laps
+from sameloop.road import cut_laps
+from sameloop.store import read_cached
+from sameloop.study import Study
+
+CACHE_FOLDER = ".sameloop"
+
+#: Called with what is being done and the fraction of all work that is behind.
+Progress = Callable[[str, float], None]
+
+_READ_SHARE = 0.6  # reading files is most of a first run
+
+
+def find_study_laps(study: Study, *, progress: Progress | None = None) -> StudyLaps:
+    """Read, clean and lay out all rides of a study.
+
+    Parameters
+    ----------
+    study : Study
+    progress : callable, optional
+        Told what is being done and the fraction done.
+
+    Returns
+    -------
+    StudyLaps
+
+    Raises
+    ------
+    SameloopError
+        A file cannot be read or no loop can be found.
+    """
+    tell = progress or _silent
+    rides = []
+    for index, entry in enumerate(study.rides):
+        tell(f"Reading {entry.file}", _READ_SHARE * index / len(study.rides))
+        rides.append(_read(study, index))
+    tell("Cleaning", _READ_SHARE)
+    tracks = tuple(clean_ride(ride) for ride in rides)
+    tell("Finding laps", 0.7)
+    lapset = find_laps(tracks, study=study)
+    airs = ride_air(study, tracks)
+    found = StudyLaps(study=study, rides=tuple(rides), tracks=tracks, lapset=lapset, airs=airs)
+    return replace(found, warnings=lap_warnings(found))
+
+
+def answer_study(study: Study, *, progress: Progress | None = None) -> Answer:
+    """Answer a study's question, whether the change helped.
+
+    Parameters
+    ----------
+    study : Study
+    progress : callable, optional
+        Told what is being done and the fraction done.
+
+    Returns
+    -------
+    Answer
+
+    Raises
+    ------
+    SameloopError
+        A file cannot be read, no loop can be found or the laps are too few.
+    """
+    tell = progress or _silent
+    found = find_study_laps(study, progress=progress)
+    stretches = cut_laps(found.tracks, found.lapset, found.airs, study)
+    tell("Estimating", 0.8)
+    estimated = estimate(stretches, study, found.airs)
+    tell("Comparing", 0.95)
+    answer = Answer(
+        **{item.name: getattr(found, item.name) for item in fields(found)},
+        stretches=stretches,
+        estimate=estimated,
+        comparisons=compare(estimated, study, stretches),
+    )
+    return replace(answer, warnings=answer_warnings(answer))
+
+
+def _read(study: Study, index: int) -> Ride:
+    entry = study.rides[index]
+    return read_cached(
+        study.folder / entry.file,
+        study.folder / CACHE_FOLDER,
+        name=entry.file,
+        columns=entry.columns or None,
+    )
+
+
+def _silent(stage: str, fraction: float) -> None:
+    pass
