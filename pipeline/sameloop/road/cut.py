@@ -165,7 +165,8 @@ def _time_at(lap: Lap, station: FloatArray, length: float) -> FloatArray:
     # The gates' own times replace the samples beyond them, which a ride may lack.
     inside = (lap.time > lap.start) & (lap.time < lap.end)
     known = np.concatenate([[0.0], lap.station[inside], [length]])
-    return np.interp(station, known, np.concatenate([[lap.start], lap.time[inside], [lap.end]]))
+    time: FloatArray = np.concatenate([[lap.start], lap.time[inside], [lap.end]])
+    return np.interp(station, known, time)
 
 
 def _road_index(direction: IntArray, count: int) -> IntArray:
