@@ -1,0 +1,190 @@
+"""What a format reader hands over, and how every format becomes one `Ride`."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sameloop.errors import RideFileError
+from sameloop.ingest.ride import CHANNELS, Dropped, RecordedLap, Ride
+
+IntArray = NDArray[np.int64]
+Span = tuple[pd.Timestamp, pd.Timestamp]
+
+SECOND = 1_000_000_000  # in the nanoseconds of our time column
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Recording:
+    """Records in file order, SI units, times not yet checked.
+
+    Parameters
+    ----------
+    format : str
+        As in `Ride`.
+    records : DataFrame
+        ``time`` (UTC, NaT where missing) and any other of `CHANNELS`.
+    laps, pauses : tuple of (start, end)
+        UTC, in file order.
+    dropped : tuple of Dropped
+        What the reader itself had to leave out.
+    """
+
+    format: str
+    records: pd.DataFrame
+    laps: tuple[Span, ...] = ()
+    pauses: tuple[Span, ...] = ()
+    dropped: tuple[Dropped, ...] = ()
+
+
+def as_time_column(times: Any) -> pd.Series[pd.Timestamp]:
+    """Turn times (ISO 8601 text, datetimes) into nanoseconds UTC; what cannot be read is NaT.
+
+    A time without an offset is taken as UTC.
+    """
+    parsed: Any = pd.Series(pd.to_datetime(times, format="ISO8601", errors="coerce", utc=True))
+    # Nanoseconds reach from 1678 to 2261; outside, a time stamp is as good as missing.
+    parsed = parsed.where((parsed.dt.year > 1970) & (parsed.dt.year < 2200))
+    column: pd.Series[pd.Timestamp] = parsed.dt.as_unit("ns")
+    return column
+
+
+def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
+    """Order the records, spread or merge repeated times, and count all that is left out.
+
+    Raises
+    ------
+    RideFileError
+        No record carries a usable time.
+    """
+    dropped = list(recording.dropped)
+    samples = _with_all_channels(recording.records)
+    samples = _keep(samples, samples["time"].notna().to_numpy(), "no time stamp", dropped)
+    if samples.empty:
+        raise RideFileError(
+            file,
+            f"none of its {len(recording.records)} records carries a usable time",
+            "export the recorded ride itself, not a planned route, or take the device's own file",
+        )
+    keep = rising(_nanoseconds(samples))
+    samples = _keep(samples, keep, "time stamp out of order", dropped)
+    samples = _separate_repeated_times(samples, dropped)
+    samples = _without_impossible_positions(samples, dropped)
+    return Ride(
+        file=file,
+        sha256=sha256,
+        format=recording.format,
+        samples=samples,
+        laps=_number_laps(recording.laps),
+        pauses=_real_pauses(recording.pauses, samples),
+        dropped=tuple(dropped),
+    )
+
+
+def rising(times: IntArray) -> NDArray[np.bool_]:
+    """Mask of a longest subsequence of `times` that never falls, ``(n,)``.
+
+    Keeping the most records means that one wild clock reading costs one record, not all that
+    follow it. Patience sorting: Fredman, Discrete Mathematics 11 (1975) 29-35.
+    """
+    if np.all(np.diff(times) >= 0):
+        return np.ones(times.size, dtype=bool)
+    tails: list[int] = []  # smallest last time of a subsequence of each length
+    tail_at: list[int] = []
+    previous = np.full(times.size, -1)
+    for i, time in enumerate(times.tolist()):
+        length = bisect_right(tails, time)
+        if length == len(tails):
+            tails.append(time)
+            tail_at.append(i)
+        else:
+            tails[length], tail_at[length] = time, i
+        previous[i] = tail_at[length - 1] if length else -1
+    keep = np.zeros(times.size, dtype=bool)
+    at = tail_at[-1]
+    while at >= 0:
+        keep[at] = True
+        at = int(previous[at])
+    return keep
+
+
+def _with_all_channels(records: pd.DataFrame) -> pd.DataFrame:
+    samples = records.reindex(columns=list(CHANNELS))
+    samples["time"] = as_time_column(samples["time"])
+    values = samples.columns.drop("time")
+    samples[values] = samples[values].astype("float64").replace([np.inf, -np.inf], np.nan)
+    return samples
+
+
+def _nanoseconds(samples: pd.DataFrame) -> IntArray:
+    return samples["time"].to_numpy(dtype="datetime64[ns]").astype(np.int64)
+
+
+def _keep(
+    samples: pd.DataFrame, mask: NDArray[np.bool_], reason: str, dropped: list[Dropped]
+) -> pd.DataFrame:
+    if not mask.all():
+        dropped.append(Dropped(reason=reason, count=int((~mask).sum())))
+    return samples[mask].reset_index(drop=True)
+
+
+def _separate_repeated_times(samples: pd.DataFrame, dropped: list[Dropped]) -> pd.DataFrame:
+    times = _nanoseconds(samples)
+    repeated = int(samples["time"].duplicated().sum())
+    if not repeated:
+        return samples
+    # Several records a second are a faster rhythm only if one channel has a value in each;
+    # else they are the parts of one record, or a record written twice.
+    by_time = samples.groupby("time", sort=False)
+    per_second = int(by_time.count().median().max())
+    if per_second >= 2 and not np.any(times % SECOND):
+        rank = by_time.cumcount().to_numpy()
+        size = np.maximum(by_time["time"].transform("size").to_numpy(), per_second)
+        spread = times + rank * SECOND // size
+        dropped.append(
+            Dropped(
+                reason="times in whole seconds, spread evenly over their second", count=repeated
+            )
+        )
+        return samples.assign(time=pd.to_datetime(spread, unit="ns", utc=True))
+    dropped.append(Dropped(reason="repeated time stamp, merged into one record", count=repeated))
+    return by_time.first().reset_index()[list(CHANNELS)]
+
+
+def _without_impossible_positions(samples: pd.DataFrame, dropped: list[Dropped]) -> pd.DataFrame:
+    latitude, longitude = samples["latitude"].to_numpy(), samples["longitude"].to_numpy()
+    given = ~(np.isnan(latitude) & np.isnan(longitude))
+    good = (np.abs(latitude) <= 90) & (np.abs(longitude) <= 180)
+    good &= (latitude != 0) | (longitude != 0)  # what a receiver without a fix writes
+    bad = given & ~good
+    if not bad.any():
+        return samples
+    dropped.append(Dropped(reason="impossible position", count=int(bad.sum())))
+    return samples.assign(
+        latitude=np.where(bad, np.nan, latitude), longitude=np.where(bad, np.nan, longitude)
+    )
+
+
+def _number_laps(laps: tuple[Span, ...]) -> tuple[RecordedLap, ...]:
+    ordered = sorted(laps)
+    # Devices round start and end apart, so that neighbours overlap by part of a second.
+    ends = [
+        min(end, following) if following > start else end
+        for (start, end), (following, _) in pairwise(ordered)
+    ] + [end for _, end in ordered[-1:]]
+    spans = [(start, end) for (start, _), end in zip(ordered, ends, strict=True) if end > start]
+    return tuple(
+        RecordedLap(number=n, start=start, end=end) for n, (start, end) in enumerate(spans, 1)
+    )
+
+
+def _real_pauses(pauses: tuple[Span, ...], samples: pd.DataFrame) -> tuple[Span, ...]:
+    # A break no longer than the usual step between records left no hole.
+    step = np.median(np.diff(_nanoseconds(samples))) if len(samples) > 1 else 0.0
+    return tuple((s, e) for s, e in sorted(pauses) if (e - s).value > 1.5 * step)

@@ -1,0 +1,239 @@
+"""Read a ride from CSV: one row per record, one heading per channel.
+
+A channel is found by its heading, or named in a column map from channel to heading::
+
+    {"time": "secs", "start": "2026-05-02T09:10:00Z", "power": "Watts", "speed_kmh": "v"}
+
+A channel may carry its unit (``speed_kmh``, ``cadence_rpm``, ``altitude_ft``); so may a heading
+(``Speed (km/h)``, ``speed_kmh``). With no unit anywhere: W, m/s, m, degrees, °C and rpm.
+``time`` is ISO 8601, Unix time, or seconds since ``start``. ``lap`` is a lap number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from io import StringIO
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sameloop.errors import RideFileError
+from sameloop.ingest.recording import Recording, Span, as_time_column
+from sameloop.ingest.ride import CHANNELS, Dropped
+
+#: Units by channel: (factor, offset) to SI; the first is meant where none is given.
+UNITS: dict[str, dict[str, tuple[float, float]]] = {
+    "power": {"w": (1, 0), "watt": (1, 0), "watts": (1, 0), "kw": (1000, 0)},
+    "speed": {
+        "ms": (1, 0),
+        "mps": (1, 0),
+        "kmh": (1 / 3.6, 0),
+        "kph": (1 / 3.6, 0),
+        "mph": (0.44704, 0),
+    },
+    "distance": {"m": (1, 0), "meters": (1, 0), "km": (1000, 0), "mi": (1609.344, 0)},
+    "latitude": {"deg": (1, 0), "degrees": (1, 0)},
+    "longitude": {"deg": (1, 0), "degrees": (1, 0)},
+    "altitude": {"m": (1, 0), "meters": (1, 0), "ft": (0.3048, 0)},
+    "temperature": {"c": (1, 273.15), "k": (1, 0), "f": (5 / 9, 273.15 - 160 / 9)},
+    "cadence": {"rpm": (1 / 60, 0), "hz": (1, 0)},
+}
+UNITS["air_speed"] = UNITS["speed"]
+
+#: Headings understood without a column map, once the unit is taken off.
+HEADINGS: dict[str, tuple[str, ...]] = {
+    "time": ("time", "timestamp", "datetime", "date", "utc", "secs", "seconds", "elapsed"),
+    "power": ("power", "watts", "watt"),
+    "speed": ("speed", "velocity", "groundspeed", "enhancedspeed"),
+    "distance": ("distance", "dist"),
+    "latitude": ("latitude", "lat", "positionlat"),
+    "longitude": ("longitude", "lon", "long", "lng", "positionlong"),
+    "altitude": ("altitude", "alt", "elevation", "ele", "height", "enhancedaltitude"),
+    "temperature": ("temperature", "temp"),
+    "cadence": ("cadence", "cad"),
+    "air_speed": ("airspeed",),
+    "lap": ("lap", "lapnumber"),
+}
+_TIME_UNITS = ("s", "sec", "secs", "seconds", "utc", "iso", "unix")
+
+#: Faster than any rider on the level over a whole ride: the unit must be another [m/s].
+FASTEST_MEDIAN = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    heading: str
+    unit: str | None
+
+
+def read_table(data: bytes, *, file: str, columns: Mapping[str, str]) -> Recording:
+    """Read CSV with commas, semicolons (then perhaps decimal commas) or tabs.
+
+    Raises
+    ------
+    RideFileError
+        No time column, a mapped heading is missing, a unit is unknown, or rows are ragged.
+    """
+    table, decimal_comma = _read_text(data, file=file)
+    found = _match(list(table.columns), dict(columns), file=file)
+    dropped: list[Dropped] = []
+    values: dict[str, object] = {
+        "time": _times(table, found["time"], columns.get("start"), file=file)
+    }
+    for channel in CHANNELS[1:]:
+        if channel in found:
+            text = table[found[channel].heading]
+            numbers = _numbers(text, decimal_comma, channel, dropped)
+            values[channel] = _to_si(channel, numbers, found[channel], file=file)
+    records = pd.DataFrame(values, index=table.index)
+    laps = _laps(table[found["lap"].heading], records["time"]) if "lap" in found else ()
+    return Recording(format="csv", records=records, laps=laps, dropped=tuple(dropped))
+
+
+def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, bool]:
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        problem = f"byte {error.start} is not UTF-8 text, so it is not CSV either"
+        raise RideFileError(file, problem, "export the ride as FIT, TCX, GPX or CSV") from error
+    first = text.lstrip().partition("\n")[0]
+    separator = max(",;\t", key=first.count)
+    if separator not in first:
+        problem = "is not FIT, GPX or TCX, and its first line holds no comma, semicolon or tab"
+        raise RideFileError(file, problem, "export the ride as FIT, TCX, GPX or CSV")
+    try:
+        table = pd.read_csv(
+            StringIO(text), sep=separator, dtype=str, keep_default_na=False, index_col=False
+        )
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
+        place = re.search(r"line (\d+)", str(error))
+        where = f"line {place.group(1)}" if place else "the table"
+        problem = f"{where} does not fit the headings"
+        raise RideFileError(file, problem, "give every row as many cells as headings") from error
+    return table.fillna("").rename(columns=str.strip), separator == ";"
+
+
+def _match(headings: list[str], columns: dict[str, str], *, file: str) -> dict[str, _Column]:
+    columns.pop("start", None)
+    found: dict[str, _Column] = {}
+    for key, heading in columns.items():
+        channel, unit = _channel_and_unit(key, file=file)
+        if heading not in headings:
+            near = get_close_matches(heading, headings, n=1)
+            hint = f"perhaps '{near[0]}' is meant" if near else f"it has {', '.join(headings[:20])}"
+            problem = f"line 1 has no heading '{heading}', which the column map gives for {key}"
+            raise RideFileError(file, problem, hint)
+        found[channel] = _Column(heading, unit or _split_unit(channel, heading))
+    for channel in HEADINGS:
+        if channel in found:
+            continue
+        fits = [heading for heading in headings if _names(heading, channel)]
+        if len(fits) > 1:
+            problem = f"line 1 has {len(fits)} headings for {channel}: {', '.join(fits)}"
+            raise RideFileError(file, problem, "say in columns which one counts")
+        if fits:
+            found[channel] = _Column(fits[0], _split_unit(channel, fits[0]))
+    if "time" not in found:
+        problem = f"line 1 has no heading for time among {', '.join(headings[:20])}"
+        raise RideFileError(file, problem, "name it in columns, e.g. columns.time = 'clock'")
+    return found
+
+
+def _channel_and_unit(key: str, *, file: str) -> tuple[str, str | None]:
+    for channel in HEADINGS:
+        if key == channel:
+            return channel, None
+        unit = key.removeprefix(channel + "_")
+        if unit != key and unit in UNITS.get(channel, {}):
+            return channel, unit
+    near = get_close_matches(key, [*HEADINGS, "start"], n=1)
+    hint = f"perhaps '{near[0]}' is meant" if near else f"use {', '.join(HEADINGS)} or start"
+    raise RideFileError(file, f"the column map has an unknown channel '{key}'", hint)
+
+
+def _parts(heading: str) -> list[str]:
+    """Words of a heading; ``km/h`` and ``m/s`` stay one word."""
+    joined = heading.lower().replace("/", "").replace("°", "")
+    return [part for part in re.split(r"[^a-z0-9]+", joined) if part]
+
+
+def _names(heading: str, channel: str) -> bool:
+    words = _parts(heading)
+    units = UNITS.get(channel, dict.fromkeys(_TIME_UNITS))
+    return any(
+        "".join(words) == alias
+        or (words[-1:] and words[-1] in units and "".join(words[:-1]) == alias)
+        for alias in HEADINGS[channel]
+    )
+
+
+def _split_unit(channel: str, heading: str) -> str | None:
+    words = _parts(heading)
+    return words[-1] if len(words) > 1 and words[-1] in UNITS.get(channel, {}) else None
+
+
+def _numbers(
+    text: pd.Series[str], decimal_comma: bool, what: str, dropped: list[Dropped]
+) -> pd.Series[float]:
+    text = text.str.strip()
+    if decimal_comma:
+        text = text.str.replace(",", ".", regex=False)
+    numbers = pd.to_numeric(text, errors="coerce").astype("float64")
+    missing = text.str.lower().isin(("", "nan", "na", "null", "none", "-"))
+    wrong = int((numbers.isna() & ~missing).sum())
+    if wrong:
+        dropped.append(Dropped(reason=f"{what} is not a number", count=wrong))
+    return numbers
+
+
+def _to_si(
+    channel: str, numbers: pd.Series[float], column: _Column, *, file: str
+) -> pd.Series[float]:
+    units = UNITS[channel]
+    factor, offset = units[column.unit] if column.unit else next(iter(units.values()))
+    values = numbers * factor + offset
+    if channel == "speed" and column.unit is None and values[values > 1].median() > FASTEST_MEDIAN:
+        problem = f"column '{column.heading}' taken as m/s is too fast for a bicycle"
+        remedy = f"state its unit in columns, e.g. columns.speed_kmh = '{column.heading}'"
+        raise RideFileError(file, problem, remedy)
+    return values
+
+
+def _times(
+    table: pd.DataFrame, column: _Column, start: str | None, *, file: str
+) -> pd.Series[pd.Timestamp]:
+    text = table[column.heading].str.strip()
+    seconds = pd.to_numeric(text.str.replace(",", ".", regex=False), errors="coerce")
+    if seconds.notna().sum() * 2 < text.str.len().gt(0).sum():  # most are not plain numbers
+        return as_time_column(text)
+    if start is not None:
+        origin: Any = as_time_column([start])[0]
+        if pd.isna(origin):
+            remedy = "write it as 2026-05-02T09:10:00Z"
+            raise RideFileError(file, f"the start '{start}' in columns is no time", remedy)
+        return as_time_column(origin + pd.to_timedelta(seconds.where(seconds.abs() < 1e7), "s"))
+    middle = seconds.median()
+    if middle > 1e11:
+        seconds = seconds / 1000  # Unix time in milliseconds
+    elif middle < 1e8:
+        problem = f"column '{column.heading}' counts seconds but not from when"
+        remedy = "add the moment to columns, e.g. columns.start = '2026-05-02T09:10:00Z'"
+        raise RideFileError(file, problem, remedy)
+    whole = np.floor(seconds.where((seconds > 0) & (seconds < 7e9)))
+    fraction = ((seconds - whole) * 1e6).round()  # apart, else the sum loses the microseconds
+    return as_time_column(
+        pd.to_datetime(whole, unit="s", utc=True) + pd.to_timedelta(fraction, unit="us")
+    )
+
+
+def _laps(text: pd.Series[str], times: pd.Series[pd.Timestamp]) -> tuple[Span, ...]:
+    """Split at changes of the lap number; the first record of the next run ends it."""
+    known = times.notna()
+    text, times = text[known].reset_index(drop=True), times[known].reset_index(drop=True)
+    first = np.flatnonzero((text != text.shift()).to_numpy())
+    past = np.append(first[1:], len(text) - 1)
+    return tuple((times[i], times[j]) for i, j in zip(first, past, strict=True) if text[i].strip())
