@@ -1,0 +1,201 @@
+"""The command line. Heavy packages are loaded by the command that needs them."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sameloop import __version__
+from sameloop.errors import SameloopError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from sameloop.answer import Answer
+    from sameloop.run import Progress
+
+DONE, OUR_FAULT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Returns
+    -------
+    int
+        0 done, 2 the user's input is wrong, 1 our fault.
+    """
+    args = _parser().parse_args(argv)
+    try:
+        args.run(args)
+    except SameloopError as error:
+        return _fail(f"sameloop: {error}", WRONG_INPUT, args.debug)
+    except KeyboardInterrupt:
+        return _fail("sameloop: interrupted.", INTERRUPTED, args.debug)
+    except BrokenPipeError:
+        # The reader (e.g. `head`) has had enough; a later flush must not complain either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except Exception as error:
+        message = (
+            f"sameloop: {args.command} failed ({type(error).__name__}: {error}); this is our "
+            "fault, not yours: run it again with --debug and report what it prints."
+        )
+        return _fail(message, OUR_FAULT, args.debug)
+    return DONE
+
+
+def _parser() -> argparse.ArgumentParser:
+    common = argparse.ArgumentParser(add_help=False)
+    common.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    parser = argparse.ArgumentParser(
+        prog="sameloop",
+        description="Find out from laps of one loop whether a change to bike or rider helped.",
+    )
+    parser.add_argument("--version", action="version", version=f"sameloop {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name: str, run: Callable[[argparse.Namespace], None], words: str) -> Any:
+        sub = commands.add_parser(
+            name, parents=[common], help=words, description=f"{words[:1].upper()}{words[1:]}."
+        )
+        sub.set_defaults(run=run)
+        return sub
+
+    sub = command("demo", _demo, "write the bundled simulated study, run it and print the answer")
+    sub.add_argument("dir", nargs="?", type=Path, default=Path("sameloop-demo"), metavar="DIR")
+    _json_option(sub)
+    sub = command("new", _new, "start a study from ride files")
+    sub.add_argument("dir", type=Path, metavar="DIR", help="folder of the new study")
+    sub.add_argument("rides", type=Path, nargs="+", metavar="RIDE", help="a ride file")
+    sub.add_argument("--mass-kg", type=float, help="rider, bike, clothes and bottles together")
+    for name, run, words in (
+        ("check", _check, "say what is wrong or weak in the data, worst first"),
+        ("laps", _laps, "list the laps found, kept and left out, with reasons"),
+        ("compare", _compare, "say whether the change helped, by how much and how surely"),
+    ):
+        sub = command(name, run, words)
+        sub.add_argument("study", type=Path, metavar="STUDY", help="folder with study.toml")
+    _json_option(sub)
+    return parser
+
+
+def _json_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--json", metavar="FILE", help="also write the results as JSON; - prints only the JSON"
+    )
+
+
+def _demo(args: argparse.Namespace) -> None:
+    from sameloop.sample import write_sample
+
+    write_sample(args.dir)
+    _answer(args.dir, args.json)
+    if args.json != "-":
+        _print_text(
+            f"\nThis study is simulated. Its files are in {args.dir}; "
+            f"try `sameloop laps {args.dir}` and edit {args.dir / 'study.toml'}."
+        )
+
+
+def _new(args: argparse.Namespace) -> None:
+    from sameloop.scaffold import new_study
+
+    path = new_study(args.dir, args.rides, mass_kg=args.mass_kg)
+    _print_text(f"Wrote {path}. Open it, fill in every ?, then run `sameloop check {args.dir}`.")
+
+
+def _check(args: argparse.Namespace) -> None:
+    from sameloop.report.text import format_check
+    from sameloop.run import find_study_laps
+    from sameloop.study_file import load_study
+
+    with _progress() as progress:
+        found = find_study_laps(load_study(args.study), progress=progress)
+    _print(format_check(found))
+
+
+def _laps(args: argparse.Namespace) -> None:
+    from sameloop.report.text import format_laps
+    from sameloop.run import find_study_laps
+    from sameloop.study_file import load_study
+
+    with _progress() as progress:
+        found = find_study_laps(load_study(args.study), progress=progress)
+    _print(format_laps(found))
+
+
+def _compare(args: argparse.Namespace) -> None:
+    _answer(args.study, args.json)
+
+
+def _answer(study: Path, json_file: str | None) -> Answer:
+    from sameloop.report.tables import results_dict
+    from sameloop.report.text import format_answer
+    from sameloop.run import answer_study
+    from sameloop.study_file import load_study
+
+    with _progress() as progress:
+        answer = answer_study(load_study(study), progress=progress)
+    if json_file != "-":
+        _print(format_answer(answer))
+    if json_file is not None:
+        text = json.dumps(results_dict(answer), allow_nan=False, indent=2, ensure_ascii=False)
+        _write(json_file, text + "\n")
+    return answer
+
+
+def _write(file: str, text: str) -> None:
+    if file == "-":
+        sys.stdout.write(text)
+        return
+    try:
+        Path(file).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise SameloopError(
+            f"{file}: it cannot be written ({error.strerror}); name another file."
+        ) from None
+
+
+def _print(content: RenderableType) -> None:
+    from rich.console import Console
+
+    Console(highlight=False, markup=False, emoji=False).print(content)
+
+
+def _print_text(text: str) -> None:
+    from rich.text import Text
+
+    _print(Text(text))
+
+
+@contextmanager
+def _progress() -> Iterator[Progress | None]:
+    """Show progress on stderr, and only when a person watches."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}", markup=False), BarColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Starting", total=1.0)
+        yield lambda stage, done: bar.update(task, description=stage, completed=done)
+
+
+def _fail(message: str, code: int, debug: bool) -> int:
+    if debug:
+        traceback.print_exc()
+    print(message, file=sys.stderr)
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,240 @@
+import math
+import re
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sameloop.errors import SameloopError, StudyError
+from sameloop.study import Uncertainty
+from sameloop.study_file import load_study
+from sameloop.study_keys import UNCERTAINTY_KEYS
+from sameloop.toml_keys import Number
+
+GOOD = """
+[study]
+name = "Narrow bars"
+loop = "closed"
+direction = "either"
+reference_speeds_kmh = [30, 45]
+reference_density = 1.18
+smallest_effect_w = 2
+
+[[setups]]
+id = "A"
+name = "wide bars"
+total_mass_kg = 82.4
+
+[[setups]]
+id = "B"
+name = "narrow bars"
+total_mass_kg = 82.1
+drivetrain_efficiency = 0.97
+wheel_inertia_kgm2 = 0.12
+tyre_radius_m = 0.34
+
+[[setups.parts]]
+name = "bar 38"
+kind = "bars"
+price = 80
+currency = "EUR"
+mass_kg = 0.25
+
+[[rides]]
+file = "one.fit"
+laps = [{ first = 1, last = 4, setup = "A" }, { first = 5, last = 8, setup = "B" }]
+power_meter = "pedals"
+notes = "dry"
+
+[[rides]]
+file = "two.csv"
+spans = [{ from = "2026-05-02T09:10:00Z", to = "2026-05-02T11:40:00+02:00", setup = "B" }]
+columns = { power = "Watts" }
+
+[[weather]]
+time = 2026-05-02T10:00:00Z
+temperature_c = 20
+pressure_hpa = 1000
+humidity_pct = 50
+wind_speed_ms = 3
+wind_from_deg = 90
+
+[weather_station]
+anemometer_height_m = 6
+altitude_m = 120
+
+[uncertainty]
+mass_kg = 0.1
+power_scale_pct = 1.5
+"""
+
+
+def write(folder: Path, text: str) -> Path:
+    for name in ("one.fit", "two.csv"):
+        (folder / name).write_bytes(b"")
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_every_key_becomes_si(tmp_path):
+    study = load_study(write(tmp_path, GOOD))
+
+    assert study.name == "Narrow bars"
+    assert (study.loop, study.direction) == ("closed", "either")
+    assert study.reference_speeds == pytest.approx((30 / 3.6, 45 / 3.6))
+    assert (study.reference_density, study.smallest_effect) == (1.18, 2)
+    assert [setup.id for setup in study.setups] == ["A", "B"]
+    second = study.setups[1]
+    assert (second.total_mass, second.drivetrain_efficiency) == (82.1, 0.97)
+    assert (second.wheel_inertia, second.tyre_radius) == (0.12, 0.34)
+    assert (second.parts[0].price, second.parts[0].currency) == (80, "EUR")
+    one, two = study.rides
+    assert [(lap.first, lap.last, lap.setup, lap.by) for lap in one.laps] == [
+        (1, 4, "A", "found"),
+        (5, 8, "B", "found"),
+    ]
+    assert one.power_meter == "pedals"
+    assert two.spans[0].end - two.spans[0].start == 30 * 60
+    assert two.columns == {"power": "Watts"}
+    (weather,) = study.weather
+    assert weather.temperature == pytest.approx(293.15)
+    assert weather.pressure == pytest.approx(100_000)
+    assert weather.humidity == pytest.approx(0.5)
+    assert weather.wind_from == pytest.approx(math.pi / 2)
+    assert (study.station.anemometer_height, study.station.altitude) == (6, 120)
+    assert study.uncertainty.mass == 0.1
+    assert study.uncertainty.power_scale == pytest.approx(0.015)
+
+
+def test_defaults_are_taken_and_listed(tmp_path):
+    text = '[[setups]]\nid = "A"\nname = "a"\ntotal_mass_kg = 80\n'
+    text += '[[rides]]\nfile = "one.fit"\nsetup = "A"\n'
+    study = load_study(write(tmp_path, text))
+
+    assert study.name == tmp_path.name
+    assert study.uncertainty == Uncertainty()
+    assert "[study] reference_speeds_kmh = [36, 40]" in study.defaulted
+    assert "[[setups]] 1 drivetrain_efficiency = 0.976" in study.defaulted
+    assert "[uncertainty] wind_station_factor_pct = 20" in study.defaulted
+    assert "[uncertainty] pressure_hpa = 0.5" in study.defaulted
+    listed = [entry for entry in study.defaulted if entry.startswith("[uncertainty]")]
+    assert len(listed) == len(fields(Uncertainty))
+
+
+def test_given_keys_are_not_listed_as_defaults(tmp_path):
+    study = load_study(write(tmp_path, GOOD))
+
+    assert not [entry for entry in study.defaulted if "[study]" in entry]
+    assert not [entry for entry in study.defaulted if entry.startswith("[[setups]] 2 ")]
+
+
+def test_the_file_itself_and_a_byte_order_mark_are_taken(tmp_path):
+    write(tmp_path, GOOD)
+    file = tmp_path / "study.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + file.read_bytes())
+
+    assert load_study(file).name == "Narrow bars"
+
+
+MISTAKES = [
+    ("loop = ", "lop = ", r"\[study\] lop: this key is not known; perhaps you meant loop\."),
+    ("[uncertainty]", "[uncertainties]", "perhaps you meant uncertainty"),
+    ("total_mass_kg = 82.4", "", r"\[\[setups\]\] 1 total_mass_kg: this key is missing; weigh"),
+    ("82.4", "824", r"\[\[setups\]\] 1 total_mass_kg: 824 kg is not plausible; .* 30 to 300 kg"),
+    ("82.4", '"82.4"', r'"82\.4" is not a number; write a number kg without quotes'),
+    ("82.4", "true", "true is not a number"),
+    ("82.4", "nan", "nan kg is not plausible"),
+    ('"closed"', '"round"', r'loop: "round" is not known; write one of "closed", "out_and_back"'),
+    ("[30, 45]", "[]", r"reference_speeds_kmh: \[\] is not a list"),
+    ("[30, 45]", "[30, 30]", "holds a value twice"),
+    ('id = "B"', 'id = "A"', r'\[\[setups\]\] 2 id: the id "A" is taken'),
+    ('currency = "EUR"', "", r"\[\[setups\]\] 2 parts 1 currency: a price needs a currency"),
+    ('last = 8, setup = "B"', 'last = 8, setup = "C"', r'laps 2 setup: no setup has the id "C"'),
+    ("first = 5", "first = 4", r"\[\[rides\]\] 1 laps: lap 4 is named twice"),
+    ("first = 5", "first = 9", "last = 8 comes before first = 9"),
+    ("first = 5", "first = 0", r"\[\[rides\]\] 1 laps 2 first: 0 is not a count"),
+    ("first = 5", 'by = "button", first = 5', "are mixed"),
+    ("notes =", 'setup = "A"\nnotes =', "a ride needs one of setup, laps and spans"),
+    ("one.fit", "three.fit", r'\[\[rides\]\] 1 file: there is no file "three.fit"'),
+    ("one.fit", "../one.fit", r"lies outside the study's folder"),
+    ("one.fit", "/etc/hosts", r"lies outside the study's folder"),
+    ("two.csv", "one.fit", "is named twice"),
+    ("09:10:00Z", "09:10:00", r"spans 1 from: .* has no offset from UTC; write e\.g\."),
+    ("2026-05-02T09:10:00Z", "this morning", "is not a date and time"),
+    ("2026-05-02T11:40", "2026-05-01T11:40", "the span ends before it begins"),
+    ("T10:00:00Z", "T10:00:00", r"\[\[weather\]\] 1 time: .* has no offset"),
+    ("= 1000", "= 100000", r"pressure_hpa: 100000 hPa is not plausible"),
+    ("wind_from_deg = 90", "wind_from_deg = 400", "from 0 to 360 degrees"),
+    ("[study]", "[study", r"line \d+, column \d+: this is not TOML"),
+    ('name = "Narrow bars"', 'name = ""', "the text is empty"),
+    ('name = "Narrow bars"', 'name = "a\\u001b[31m"', "control characters"),
+    ('name = "Narrow bars"', "name = 3", "3 is not text; put it in quotes"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "message"), MISTAKES)
+def test_a_mistake_is_one_clear_sentence(tmp_path, old, new, message):
+    assert old in GOOD
+    folder = write(tmp_path, GOOD.replace(old, new, 1))
+
+    with pytest.raises(StudyError, match=message) as caught:
+        load_study(folder)
+    assert str(folder / "study.toml") in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", r"\[\[setups\]\]: there is no setup"),
+        ("setups = 3", "this must be a list of tables"),
+        ("setups = [3]", r"\[\[setups\]\] 1: 3 is not a table"),
+        ("study = 1", r"\[study\]: 1 is not a table"),
+        ('[[setups]]\nid="A"\nname="a"\ntotal_mass_kg=80', "there is no ride"),
+        ("a = " + "[" * 5000, "not TOML|nested too deeply"),
+    ],
+)
+def test_a_wrong_shape_is_said(tmp_path, text, message):
+    with pytest.raises(StudyError, match=message):
+        load_study(write(tmp_path, text))
+
+
+def test_a_missing_study_and_other_bytes_are_said(tmp_path):
+    with pytest.raises(StudyError, match="there is no such file"):
+        load_study(tmp_path / "nothing")
+    (tmp_path / "study.toml").write_bytes(b"name = '\xff'")
+    with pytest.raises(StudyError, match="byte 9: this is not UTF-8 text"):
+        load_study(tmp_path)
+
+
+def test_a_link_out_of_the_folder_is_refused(tmp_path):
+    outside = tmp_path / "outside.fit"
+    outside.write_bytes(b"")
+    inner = tmp_path / "inner"
+    inner.mkdir()
+    write(inner, GOOD)
+    (inner / "one.fit").unlink()
+    (inner / "one.fit").symlink_to(outside)
+
+    with pytest.raises(StudyError, match="lies outside"):
+        load_study(inner)
+
+
+@given(text=st.text(max_size=200))
+def test_any_text_is_read_or_refused(tmp_path_factory, text):
+    folder = tmp_path_factory.mktemp("any")
+    (folder / "study.toml").write_text(text.replace("\r", ""), encoding="utf-8", errors="ignore")
+    with pytest.raises(SameloopError, match=re.escape(str(folder))):
+        load_study(folder)
+
+
+@given(
+    key=st.sampled_from([key for key in UNCERTAINTY_KEYS.values() if isinstance(key.read, Number)]),
+    share=st.floats(0, 1),
+)
+def test_a_number_comes_back_as_it_was_written(key, share):
+    value = float(f"{key.read.low + share * (key.read.high - key.read.low):.4g}")
+    if key.read.low <= value <= key.read.high:
+        assert float(key.read.written(key.read(value))) == pytest.approx(value, abs=1e-9)
