@@ -63,7 +63,7 @@ class Course:
 
 
 def reversed_course(course: Course) -> Course:
-    """The same loop travelled the other way round, from the same gate."""
+    """Give the same loop travelled the other way round, from the same gate."""
 
     def turn(values: FloatArray) -> FloatArray:
         return np.roll(values[::-1], 1)

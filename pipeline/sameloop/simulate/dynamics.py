@@ -14,6 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sameloop.simulate.course import FloatArray
+from sameloop.simulate.lookup import (
+    AHEAD_EAST,
+    AHEAD_NORTH,
+    COASTING,
+    FASTEST,
+    HEIGHT,
+    LAP,
+    SHELTER,
+    SINE,
+    Road,
+    Stops,
+)
 from sameloop.simulate.path import Path
 from sameloop.simulate.rider import RiderField
 from sameloop.simulate.wind import WindField
@@ -70,34 +82,9 @@ class Motion:
     braked: FloatArray
 
 
-class _Road:
-    """The paths of all rides in one table, looked up by ride and distance."""
-
-    def __init__(self, paths: Sequence[Path]) -> None:
-        self.step = np.array([p.step for p in paths])
-        self.length = np.array([p.length for p in paths])
-        self._last = np.array([len(p.east) - 1 for p in paths])
-        tables: dict[int, tuple[int, FloatArray]] = {}
-        total = 0
-        for path in paths:
-            if id(path) not in tables:
-                tables[id(path)] = (total, _table(path))
-                total += len(path.east)
-        self._first = np.array([tables[id(p)][0] for p in paths])
-        self._table = np.vstack([table for _, table in tables.values()])
-
-    def at(self, distance: FloatArray) -> FloatArray:
-        """Rows at each ride's place, (8, n_rides): see `_table`; height is exact there."""
-        index = np.minimum((distance / self.step).astype(np.int64), self._last)
-        rows = self._table[self._first + index].T
-        rows[0] += (distance - index * self.step) * rows[1]
-        return rows
-
-
-def _table(path: Path) -> FloatArray:
-    columns = (path.height, path.sine, path.ahead_east, path.ahead_north)
-    limits = (path.shelter, path.fastest, path.coasting, path.lap)
-    return np.column_stack([*columns, *limits])
+#: Rows of the bike table.
+_TARGET, _WEIGHT, _MOVING, _HALF_AREA, _ROLLING = range(5)
+_EFFICIENCY, _BEARING, _BEARING_RISE, _CDA = range(5, 9)
 
 
 def _bike_table(plans: Sequence[Sequence[LapPlan]], density: FloatArray) -> FloatArray:
@@ -131,40 +118,16 @@ def drag_force(
     """Air's force against the motion [N]: 1/2 rho CdA |va| va_along, CdA the same at every yaw."""
     air_east, air_north = speed * ahead_east - wind_east, speed * ahead_north - wind_north
     along = air_east * ahead_east + air_north * ahead_north
-    return half_density_area * np.hypot(air_east, air_north) * along
+    return np.asarray(half_density_area * np.hypot(air_east, air_north) * along)
 
 
-def _resistance(
-    speed: FloatArray, road: FloatArray, wind: FloatArray, area: FloatArray, bikes: FloatArray
+def resistance(
+    speed: FloatArray, road: FloatArray, met: FloatArray, area: FloatArray, bikes: FloatArray
 ) -> FloatArray:
-    air = drag_force(speed, road[2], road[3], wind[0], wind[1], area)
-    rolling = bikes[4] * np.sqrt(1.0 - road[1] ** 2)
-    return air + rolling + bikes[6] + bikes[7] * speed
-
-
-class _Stops:
-    """Who has to stand still, and for how long yet."""
-
-    def __init__(self, paths: Sequence[Path]) -> None:
-        most = max(len(p.stops) for p in paths) + 1
-        self._at = np.full((len(paths), most), np.inf)
-        self._seconds = np.zeros((len(paths), most))
-        for k, path in enumerate(paths):
-            self._at[k, : len(path.stops)] = path.stops[:, 0]
-            self._seconds[k, : len(path.stops)] = path.stops[:, 1]
-        self._next = np.zeros(len(paths), dtype=np.int64)
-        self._rest = np.zeros(len(paths))
-        self._rides = np.arange(len(paths))
-        self._any = bool(most > 1)
-
-    def standing(self, distance: FloatArray, step: float) -> NDArray[np.bool_]:
-        if not self._any:
-            return np.zeros(len(distance), dtype=bool)
-        self._rest = np.maximum(self._rest - step, 0.0)
-        reached = distance >= self._at[self._rides, self._next]
-        self._rest = np.where(reached, self._seconds[self._rides, self._next], self._rest)
-        self._next += reached
-        return self._rest > 0
+    """Air, tyres and bearings against the motion [N]; rows as in `Road.at` and `_bike_row`."""
+    air = drag_force(speed, road[AHEAD_EAST], road[AHEAD_NORTH], met[0], met[1], area)
+    rolling = bikes[_ROLLING] * np.sqrt(1.0 - road[SINE] ** 2)
+    return np.asarray(air + rolling + bikes[_BEARING] + bikes[_BEARING_RISE] * speed)
 
 
 def integrate(
@@ -201,58 +164,101 @@ def integrate(
     RuntimeError
         If a ride does not get home within twelve hours.
     """
-    road, stops = _Road(paths), _Stops(paths)
-    bikes_by_lap = _bike_table(plans, density)
-    rides = np.arange(len(paths))
-    distance, speed = np.zeros(len(paths)), np.full(len(paths), start_speed)
-    work, resisted, braked = (np.zeros(len(paths)) for _ in range(3))
-    here = road.at(distance)
+    road, stops, bikes_by_lap = Road(paths), Stops(paths), _bike_table(plans, density)
+    zero = np.zeros(len(paths))
+    state = _State(
+        distance=zero,
+        speed=zero + start_speed,
+        work=zero,
+        resisted=zero,
+        braked=zero,
+        here=road.at(zero),
+    )
     history: list[FloatArray] = []
-    while np.any(distance < road.length):
+    while np.any(state.distance < road.length):
         if len(history) * BLOCK * step > LONGEST:
             raise RuntimeError("a simulated ride does not get home; is the power far too low?")
         winds, moods = wind.block(BLOCK), rider.block(BLOCK)
         record = np.empty((BLOCK, 8, len(paths)))
         for k in range(BLOCK):
-            bikes = bikes_by_lap[rides, here[7].astype(np.int64)].T
-            shelter, opened = here[4], np.sqrt(here[4])
-            met = winds[:2, k] * shelter + winds[2:, k] * opened
-            mood = moods[:, k]
-            area = bikes[3] * mood[2]
-            standing = stops.standing(distance, step) | (distance >= road.length)
-            record[k] = (
-                distance, speed, work, met[0], met[1], bikes[8] * mood[2], resisted, braked,
-            )  # fmt: skip
-
-            power = rider.power(bikes[0], mood, speed, here[1], here[6])
-            power = np.where(standing, 0.0, power)
-            speed = np.where(standing, 0.0, speed)
-            driven = bikes[5] * power * step
-            kinetic = 0.5 * bikes[2] * speed**2
-            against = _resistance(speed, here, met, area, bikes) + bikes[1] * here[1]
-            halfway = kinetic + 0.5 * (driven - against * speed * step)
-            speed_half = np.sqrt(np.maximum(2.0 * halfway / bikes[2], 0.0))
-            speed_half = np.where(standing, 0.0, speed_half)
-            middle = road.at(distance + 0.25 * (speed + speed_half) * step)
-            way = speed_half * step
-            lost = _resistance(speed_half, middle, met, area, bikes) * way
-            distance = distance + way
-            there = road.at(distance)
-            kinetic = kinetic + driven - lost - bikes[1] * (there[0] - here[0])
-            allowed = np.minimum(kinetic, 0.5 * bikes[2] * there[5] ** 2)
-            braked = braked + (kinetic - allowed)
-            speed = np.sqrt(np.maximum(2.0 * allowed / bikes[2], 0.0))
-            work, resisted, here = work + power * step, resisted + lost, there
+            standing = stops.standing(state.distance, step) | (state.distance >= road.length)
+            bikes = bikes_by_lap[np.arange(len(paths)), state.here[LAP].astype(np.int64)].T
+            # still air behind a hedge is gusty for its mean, so gusts are sheltered less
+            shelter = state.here[SHELTER]
+            met = winds[:2, k] * shelter + winds[2:, k] * np.sqrt(shelter)
+            record[k] = _row(state, met, bikes[_CDA] * moods[2, k])
+            held = rider.power(
+                bikes[_TARGET], moods[:, k], state.speed, state.here[SINE], state.here[COASTING]
+            )
+            power = np.where(standing, 0.0, held)
+            state = _advance(state, road, bikes, met, moods[2, k], power, standing, step)
         history.append(record)
     return _motions(np.concatenate(history), road.length, step)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _State:
+    """Where all rides are; `here` are the rows of the road there."""
+
+    distance: FloatArray
+    speed: FloatArray
+    work: FloatArray
+    resisted: FloatArray
+    braked: FloatArray
+    here: FloatArray
+
+
+def _advance(
+    state: _State,
+    road: Road,
+    bikes: FloatArray,
+    met: FloatArray,
+    posture: FloatArray,
+    power: FloatArray,
+    standing: NDArray[np.bool_],
+    step: float,
+) -> _State:
+    """One step on: forces of the middle of the step over the way of the step."""
+    here, weight, moving = state.here, bikes[_WEIGHT], bikes[_MOVING]
+    speed = np.where(standing, 0.0, state.speed)
+    area = bikes[_HALF_AREA] * posture
+    driven = bikes[_EFFICIENCY] * power * step
+    kinetic = 0.5 * moving * speed**2
+    against = resistance(speed, here, met, area, bikes) + weight * here[SINE]
+    halfway = kinetic + 0.5 * (driven - against * speed * step)
+    speed_half = np.where(standing, 0.0, _speed_of(halfway, moving))
+    middle = road.at(state.distance + 0.25 * (speed + speed_half) * step)
+    way = speed_half * step
+    lost = resistance(speed_half, middle, met, area, bikes) * way
+    distance = state.distance + way
+    there = road.at(distance)
+    kinetic = kinetic + driven - lost - weight * (there[HEIGHT] - here[HEIGHT])
+    allowed = np.minimum(kinetic, 0.5 * moving * there[FASTEST] ** 2)
+    return _State(
+        distance=distance,
+        speed=_speed_of(allowed, moving),
+        work=state.work + power * step,
+        resisted=state.resisted + lost,
+        braked=state.braked + (kinetic - allowed),
+        here=there,
+    )
+
+
+def _speed_of(energy: FloatArray, moving: FloatArray) -> FloatArray:
+    return np.asarray(np.sqrt(np.maximum(2.0 * energy / moving, 0.0)))
+
+
+def _row(state: _State, met: FloatArray, cda: FloatArray) -> FloatArray:
+    motion = (state.distance, state.speed, state.work)
+    return np.stack([*motion, met[0], met[1], cda, state.resisted, state.braked])
+
+
 def _motions(record: FloatArray, length: FloatArray, step: float) -> tuple[Motion, ...]:
-    time = np.arange(len(record)) * step
+    time = np.arange(len(record), dtype=np.float64) * step
     motions = []
     for ride, end in enumerate(length):
         count = int(np.searchsorted(record[:, 0, ride], end)) + 1
-        motions.append(_motion(time[:count], np.ascontiguousarray(record[:count, :, ride].T)))
+        motions.append(_motion(time[:count], np.array(record[:count, :, ride].T)))
     return tuple(motions)
 
 

@@ -91,7 +91,7 @@ def build_course(name: str, layout: Layout) -> Course:
 
 
 def rounded_polygon(corners: Sequence[tuple[float, float, float]]) -> FloatArray:
-    """Closed polyline of straights and arcs, (n, 2) [m], from midway along the first side.
+    """Draw a closed polyline of straights and arcs, (n, 2) [m], from midway along the first side.
 
     Raises
     ------

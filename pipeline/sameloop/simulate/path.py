@@ -180,4 +180,4 @@ def _looked_ahead(limit: FloatArray, step: float, slowing: float) -> FloatArray:
     """Speed from which every limit ahead can still be met by `slowing` [m/s2]."""
     spent = 2 * slowing * step * np.arange(len(limit))
     reachable = np.minimum.accumulate((limit**2 + spent)[::-1])[::-1] - spent
-    return np.sqrt(np.maximum(reachable, 0.0))
+    return np.asarray(np.sqrt(np.maximum(reachable, 0.0)))

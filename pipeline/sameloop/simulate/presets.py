@@ -94,7 +94,7 @@ LAYOUTS: dict[str, Layout] = {
 
 @cache
 def preset(name: str) -> Course:
-    """A course by name: `LAYOUTS` lists them.
+    """Give a course by name: `LAYOUTS` lists them.
 
     Raises
     ------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,9 +50,9 @@ class RideSpec:
 
     course: Course
     laps: tuple[LapPlan, ...]
-    wind: Wind = Wind()
-    rider: Rider = Rider()
-    recorder: Recorder = Recorder()
+    wind: Wind = field(default_factory=Wind)
+    rider: Rider = field(default_factory=Rider)
+    recorder: Recorder = field(default_factory=Recorder)
     temperature: float = 291.15
     pressure: float = 101325.0
     humidity: float = 0.6

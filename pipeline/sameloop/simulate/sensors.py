@@ -181,7 +181,7 @@ def _with_dropouts(
         raise ValueError(f"there is no dropout_kind {recorder.dropout_kind!r}")
     power = power.copy()
     chance = recorder.dropouts * recorder.interval / 3600.0
-    for first in np.flatnonzero(generator.random(len(power)) < chance):
+    for first in np.flatnonzero(generator.random(len(power)) < chance).tolist():
         last = first + max(1, round(generator.uniform(1.0, 4.0) / recorder.interval))
         values = {"missing": np.nan, "zero": 0.0, "held": power[max(first - 1, 0)]}
         power[first:last] = values[recorder.dropout_kind]
@@ -203,8 +203,8 @@ def _speed(
     else:
         speed = truly + np.where(truly > 0.5, recorder.gps_speed_noise * lasting, 0.0)
         distance = np.cumsum(np.maximum(speed, 0.0)) * recorder.interval
-    speed = np.round(np.maximum(speed, 0.0), 3)
-    return speed, np.round(np.maximum(distance - distance[0], 0.0), 2)
+    shown = np.asarray(np.maximum(speed, 0.0), dtype=np.float64)
+    return np.round(shown, 3), np.round(np.maximum(distance - distance[0], 0.0), 2)
 
 
 def _position(
@@ -218,9 +218,7 @@ def _position(
     degrees = []
     origin = (course.latitude0, course.longitude0)
     rates = degrees_per_metre(course.latitude0)
-    for axis, (first, rate) in zip(
-        (path.north, path.east), zip(origin, rates, strict=True), strict=True
-    ):
+    for axis, first, rate in zip((path.north, path.east), origin, rates, strict=True):
         error = recorder.gps_bias * generator.standard_normal()
         wander = wander_alone(generator, recorder.gps_time, recorder.interval, len(truly))
         place = np.interp(truly, along, axis) + error + recorder.gps_noise * wander

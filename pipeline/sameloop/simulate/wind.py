@@ -89,7 +89,7 @@ class WindField:
 
         Velocities: where the air goes to, in the open.
         """
-        time = (self._done + np.arange(steps)) * self._step
+        time = np.arange(self._done, self._done + steps, dtype=np.float64) * self._step
         self._done += steps
         winds = [
             _velocities(wind, time, noise.block(steps)[:, :, 0])
