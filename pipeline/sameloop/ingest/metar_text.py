@@ -110,12 +110,11 @@ def _entry(report: _Report, ride_times: Sequence[float]) -> WeatherEntry:
 
 def _decoded(report: _Report) -> Any:
     with warnings.catch_warnings():
-        # Groups on cloud, runway or trend may be odd; those that count are checked below.
+        # The decoder warns of odd groups, most on cloud or trend; those that count are checked below.
         warnings.simplefilter("ignore")
-        try:
-            decoded = Metar.Metar(report.text, month=1, year=2000, strict=False)
-        except (Metar.ParserError, ValueError) as wrong:
-            raise report.error(f"the report cannot be decoded ({wrong})") from None
+        decoded = Metar.Metar(report.text, month=1, year=2000, strict=False)
+    if decoded.time is None:
+        raise report.error("the report's day and time make no sense")
     missing = {
         "wind": decoded.wind_speed is None,
         "temperature": decoded.temp is None,
