@@ -11,13 +11,10 @@ from sameloop.checks import answer_warnings, lap_warnings
 from sameloop.clean import clean_ride
 from sameloop.compare import compare
 from sameloop.estimate import estimate
-from sameloop.ingest.ride import Ride
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
-from sameloop.store import read_cached
 from sameloop.study import Study
-
-CACHE_FOLDER = ".sameloop"
+from sameloop.study_rides import read_study_ride
 
 #: Called with what is being done and the fraction of all work that is behind.
 Progress = Callable[[str, float], None]
@@ -47,7 +44,7 @@ def find_study_laps(study: Study, *, progress: Progress | None = None) -> StudyL
     rides = []
     for index, entry in enumerate(study.rides):
         tell(f"Reading {entry.file}", _READ_SHARE * index / len(study.rides))
-        rides.append(_read(study, index))
+        rides.append(read_study_ride(study.folder, entry))
     tell("Cleaning", _READ_SHARE)
     tracks = tuple(clean_ride(ride) for ride in rides)
     tell("Finding laps", 0.7)
@@ -88,16 +85,6 @@ def answer_study(study: Study, *, progress: Progress | None = None) -> Answer:
         comparisons=compare(estimated, study, stretches),
     )
     return replace(answer, warnings=answer_warnings(answer))
-
-
-def _read(study: Study, index: int) -> Ride:
-    entry = study.rides[index]
-    return read_cached(
-        study.folder / entry.file,
-        study.folder / CACHE_FOLDER,
-        name=entry.file,
-        columns=entry.columns or None,
-    )
 
 
 def _silent(stage: str, fraction: float) -> None:

@@ -29,6 +29,7 @@ from sameloop.study_keys import (
     TOP_KEYS,
     UNCERTAINTY_KEYS,
     WEATHER_KEYS,
+    WEATHER_SOURCE_KEYS,
 )
 from sameloop.toml_keys import Key, Text, TomlSource, show
 
@@ -54,6 +55,8 @@ def load_study(path: str | Path) -> Study:
         The file is missing, is not TOML, or a value in it cannot be used; names the place.
     WeatherError
         A weather log or METAR text that the study names is wrong.
+    RideFileError
+        A ride that must tell the month of a METAR cannot be read.
     """
     path = Path(path)
     path = path / STUDY_FILE if path.is_dir() else path
@@ -65,13 +68,13 @@ def load_study(path: str | Path) -> Study:
     source.known_only(table, STUDY_KEYS, "[study]")
     question = source.values(table, STUDY_KEYS, Study, "[study]")
     setups = _setups(raw.get("setups"), source)
-    ids = tuple(setup.id for setup in setups)
+    rides = _rides(raw.get("rides"), tuple(setup.id for setup in setups), folder, source)
     return Study(
         folder=folder,
         **{"name": folder.resolve().name} | question,
         setups=setups,
-        rides=_rides(raw.get("rides"), ids, folder, source),
-        weather=_weather(raw.get("weather", []), folder, source),
+        rides=rides,
+        weather=_weather(raw.get("weather", []), rides, folder, source),
         station=_plain(raw, "weather_station", STATION_KEYS, WeatherStation, source),
         uncertainty=_plain(raw, "uncertainty", UNCERTAINTY_KEYS, Uncertainty, source),
         defaulted=tuple(source.defaulted),
@@ -158,7 +161,7 @@ def _rides(
             columns=_columns(table.get("columns", {}), f"{place} columns", source),
         )
         _check_ride(ride, table, place, ids, source)
-        inside(folder, ride.file, f"{place} file", source)
+        _inside(folder, ride.file, f"{place} file", source)
         if any(other.file == ride.file for other in rides):
             raise source.error(f"{place} file", f"{show(ride.file)} is named twice", "name it once")
         rides.append(ride)
@@ -234,7 +237,7 @@ def _known_setup(setup: str, ids: tuple[str, ...], place: str, source: TomlSourc
         raise source.error(place, f"no setup has the id {show(setup)}", f"write one of {known}")
 
 
-def inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
+def _inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
     """Give the path of a file that must exist and lie inside the study's folder."""
     path = folder / file
     if not path.resolve().is_relative_to(folder.resolve()):
@@ -248,12 +251,44 @@ def inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
     return path
 
 
-def _weather(raw: object, folder: Path, source: TomlSource) -> tuple[WeatherEntry, ...]:
+def _weather(
+    raw: object, rides: tuple[StudyRide, ...], folder: Path, source: TomlSource
+) -> tuple[WeatherEntry, ...]:
     if isinstance(raw, dict):
-        return ()
+        return _weather_log(raw, rides, folder, source)
     entries = []
     for place, table in source.tables(raw, "[[weather]]", "[[weather]] before each entry"):
         source.known_only(table, WEATHER_KEYS, place)
         entry = WeatherEntry(**source.values(table, WEATHER_KEYS, WeatherEntry, place))
         entries.append(entry)
+    return tuple(sorted(entries, key=lambda entry: entry.time))
+
+
+def _weather_log(
+    table: dict[str, Any], rides: tuple[StudyRide, ...], folder: Path, source: TomlSource
+) -> tuple[WeatherEntry, ...]:
+    # Only here does loading a study need the rides: a METAR does not tell its month.
+    from sameloop.ingest.metar_text import read_reports
+    from sameloop.ingest.weather import read_weather
+    from sameloop.study_rides import read_study_ride
+
+    place = "[weather]"
+    source.known_only(table, WEATHER_SOURCE_KEYS, place)
+    given = {
+        key: source.value(value, WEATHER_SOURCE_KEYS[key].read, f"{place} {key}")
+        for key, value in table.items()
+    }
+    if len(given) != 1:
+        raise source.error(
+            place, "it needs either file or metar", 'write e.g. file = "weather.csv"'
+        )
+    path = _inside(folder, given["file"], f"{place} file", source) if "file" in given else None
+    samples = [read_study_ride(folder, ride).samples for ride in rides]
+    times = [float(sample["time"].iloc[0].timestamp()) for sample in samples]
+    if path is not None:
+        return read_weather(path, times, name=given["file"])
+    lines = [line for line in enumerate(given["metar"].splitlines(), start=1) if line[1].strip()]
+    if not lines:
+        raise source.error(f"{place} metar", "it holds no report", "paste METAR reports")
+    entries = read_reports(lines, f"{source.file}: {place} metar", times)
     return tuple(sorted(entries, key=lambda entry: entry.time))

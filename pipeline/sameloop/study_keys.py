@@ -62,6 +62,10 @@ WEATHER_KEYS = {
     "wind_speed_ms": Key("wind_speed", Number(0, 60, "m/s")),
     "wind_from_deg": Key("wind_from", Number(0, 360, "degrees", scale=math.pi / 180)),
 }
+WEATHER_SOURCE_KEYS = {
+    "file": Key("file", Text()),
+    "metar": Key("metar", Text(lines=True, longest=50_000)),
+}
 STATION_KEYS = {
     "anemometer_height_m": Key("anemometer_height", Number(0.5, 200, "m")),
     "altitude_m": Key("altitude", Number(-500, 6000, "m")),

@@ -11,8 +11,6 @@ from typing import Any
 
 from sameloop.errors import StudyError
 
-MAX_TEXT = 500
-
 
 class WrongValueError(Exception):
     """A value cannot be used: what is wrong and what to do. The table reader adds the place."""
@@ -94,9 +92,10 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Some text, not empty; `lines` allows more than one line of it."""
+    """Some text of at most `longest` characters; `lines` allows several lines, and none."""
 
     lines: bool = False
+    longest: int = 500
 
     def __call__(self, value: object) -> str:
         """Check the text."""
@@ -105,9 +104,9 @@ class Text:
         plain = value.replace("\n", " ").replace("\t", " ") if self.lines else value
         if not value.strip() and not self.lines:
             raise WrongValueError("the text is empty", "write something")
-        if len(value) > MAX_TEXT or not plain.isprintable():
+        if len(value) > self.longest or not plain.isprintable():
             raise WrongValueError(
-                f"the text is longer than {MAX_TEXT} characters or holds control characters",
+                f"the text is longer than {self.longest} characters or holds control characters",
                 "write short plain text",
             )
         return value

@@ -1,4 +1,4 @@
-"""The rule's own examples: Particle Data Group, Introduction, section 5.3 (from memory, print not seen)."""
+"""The rule's own examples: Particle Data Group, Introduction, 5.3 (from memory, print not seen)."""
 
 import math
 

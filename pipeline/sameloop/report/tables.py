@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from sameloop import __version__
 from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.result import Comparison, Quantity, SetupEstimate, WindEstimate
@@ -155,7 +156,7 @@ def _software() -> dict[str, str]:
     names = {name: version(name) for name in SOFTWARE}
     return {
         "name": "sameloop",
-        "version": version("sameloop"),
+        "version": __version__,
         "python": platform.python_version(),
     } | names
 

@@ -76,15 +76,18 @@ def change_words(watts: Quantity) -> str:
 
 
 def interval_words(watts: Quantity) -> str:
-    """Say the interval of a difference with verbs, the likelier side first when it holds both."""
+    """Say the interval of a difference after its verb.
+
+    With verbs of its own when it holds savings and costs, the likelier side first.
+    """
     if not (math.isfinite(watts.low) and math.isfinite(watts.high)):
         return "without bounds"
     decimals = _decimals(watts)
     low, high = _size(watts.low, decimals), _size(watts.high, decimals)
     if watts.high <= 0:
-        return f"saves {high} to {low} W"
+        return f"{high} to {low} W"
     if watts.low >= 0:
-        return f"costs {low} to {high} W"
+        return f"{low} to {high} W"
     if watts.value <= 0:
         return f"from saving {low} to costing {high} W"
     return f"from costing {high} to saving {low} W"

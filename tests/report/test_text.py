@@ -1,0 +1,63 @@
+import io
+
+import pytest
+from rich.console import Console
+
+from sameloop.report.text import format_answer, format_check, format_laps
+
+
+def plain(content, width=80):
+    stream = io.StringIO()
+    Console(file=stream, width=width, highlight=False, markup=False).print(content)
+    return stream.getvalue()
+
+
+def test_the_verdict_comes_first(answer):
+    lines = plain(format_answer(answer), width=200).splitlines()
+
+    assert lines[0].startswith("Helped: setup B saves 6.4 W at 36 km/h")
+    assert lines[1] == "The whole interval is a saving."
+
+
+def test_everything_the_rider_needs_is_there(answer):
+    text = " ".join(plain(format_answer(answer), width=200).split())
+
+    assert "36 km/h -6.4 -10.8 to -2.1" in text
+    assert "minus is a saving" in text
+    assert "A 0.313 0.295 to 0.331 0.0041 0.0033 to 0.0049 82.4 5" in text
+    assert "B - A -0.012 -0.021 to -0.004" in text
+    assert "do not tell air drag (CdA) from rolling resistance" in text
+    assert "10 laps used, 1 left out" in text
+    assert "two.fit lap 6: ended 300 m short of the gate" in text
+    assert "1. B: Ride in turns." in text
+    assert "tyre_radius_m = 0.311" in text
+    assert "The station's wind was brought to rider height." in text
+    assert "one.fit: power shifted by -1.0 s" in text
+
+
+def test_names_with_brackets_are_no_markup(answer):
+    assert "wide [old] bars" in plain(format_answer(answer), width=200)
+
+
+@pytest.mark.parametrize("width", [80, 50, 30])
+@pytest.mark.parametrize("layout", [format_answer, format_laps, format_check])
+def test_narrow_terminals_get_every_line_within_the_width(answer, layout, width):
+    text = plain(layout(answer), width=width)
+
+    assert max(map(len, text.splitlines())) <= width
+    assert "\x1b" not in text
+
+
+def test_laps_are_listed_with_reasons(answer):
+    text = " ".join(plain(format_laps(answer), width=120).split())
+
+    assert "One lap is 2000 m (closed loop)" in text
+    assert "one.fit 1 A 09:00:00 3:20 36.0 250 yes" in text
+    assert "no: ended 300 m short of the gate" in text
+
+
+def test_check_lists_problems_and_what_was_dropped(answer):
+    text = " ".join(plain(format_check(answer), width=120).split())
+
+    assert "What to doubt, worst first 1. B: Ride in turns." in text
+    assert "one.fit: power dropout (12 values, 12 s)" in text

@@ -1,0 +1,84 @@
+import math
+
+import pytest
+
+from sameloop.estimate.result import Quantity, WattsDifference
+from sameloop.report import words
+
+
+def q(value, sd, low, high):
+    return Quantity(value=value, sd=sd, low=low, high=high)
+
+
+def watts(*numbers):
+    return (WattsDifference(speed=10.0, watts=q(*numbers)),)
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        (
+            {},
+            "Helped: setup B saves 6.4 W at 36 km/h (95 % interval 2.1 to 10.8 W).",
+        ),
+        (
+            {"also_small": True},
+            "Helped: setup B saves 6.4 W at 36 km/h, but by less than the 3 W you care about "
+            "(95 % interval 2.1 to 10.8 W).",
+        ),
+        (
+            {"verdict": "made it worse", "watts": watts(6.43, 2.18, 2.07, 10.79)},
+            "Made it worse: setup B costs 6.4 W at 36 km/h (95 % interval 2.1 to 10.8 W).",
+        ),
+        (
+            {"verdict": "too small to matter", "watts": watts(0.5, 0.9, -1.3, 2.3)},
+            "Too small to matter: setup B differs from setup A by less than 3 W at 36 km/h; best "
+            "guess: it costs 0.5 W (95 % interval from costing 2.3 to saving 1.3 W).",
+        ),
+        (
+            {"verdict": "cannot tell", "watts": watts(-3.1, 4.2, -11.4, 5.2)},
+            "Cannot tell yet: best guess, setup B saves 3 W at 36 km/h, but the 95 % interval "
+            "from saving 11 to costing 5 W holds other answers too.",
+        ),
+    ],
+)
+def test_the_verdict_is_one_sentence(answer, make_comparison, changes, sentence):
+    assert words.verdict_sentence(make_comparison(**changes), answer.study) == sentence
+
+
+def test_an_unknown_verdict_is_refused(answer, make_comparison):
+    with pytest.raises(ValueError, match="unknown verdict 'perhaps'"):
+        words.verdict_sentence(make_comparison(verdict="perhaps"), answer.study)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "laps", "part"),
+    [
+        ("cannot tell", 5, "About 5 more laps with each setup"),
+        ("cannot tell", 1, "About 1 more lap with each setup"),
+        ("cannot tell", None, "would not settle it"),
+    ],
+)
+def test_further_laps_are_said(make_comparison, verdict, laps, part):
+    assert part in words.further_laps_sentence(make_comparison(verdict=verdict, more_laps=laps))
+
+
+def test_a_settled_question_needs_no_laps(make_comparison):
+    assert words.further_laps_sentence(make_comparison(more_laps=3)) == ""
+
+
+def test_an_interval_without_bounds_is_said():
+    assert words.interval_words(q(1.0, math.inf, -math.inf, math.inf)) == "without bounds"
+
+
+def test_signed_quantities_show_their_sign():
+    assert words.quantity_words(q(0.021, 0.01, 0.001, 0.041), signed=True) == (
+        "+0.021",
+        "+0.001 to +0.041",
+    )
+
+
+def test_equal_defaults_are_said_once():
+    entries = ("[[setups]] 1 tyre_radius_m = 0.311", "[[setups]] 2 tyre_radius_m = 0.311")
+
+    assert words.defaults_sentence(entries) == "[[setups]] tyre_radius_m = 0.311"
