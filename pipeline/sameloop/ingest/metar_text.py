@@ -110,7 +110,7 @@ def _entry(report: _Report, ride_times: Sequence[float]) -> WeatherEntry:
 
 def _decoded(report: _Report) -> Any:
     with warnings.catch_warnings():
-        # The decoder warns of odd groups, most on cloud or trend; those that count are checked below.
+        # It warns of odd groups, most on cloud or trend; those that count are checked below.
         warnings.simplefilter("ignore")
         decoded = Metar.Metar(report.text, month=1, year=2000, strict=False)
     if decoded.time is None:
