@@ -128,12 +128,15 @@ def _draw_rides(
                 humidity=weather.humidity,
                 start=clock[plan.day],
                 stops=plan.stops,
+                turn_back=plan.turn_back,
                 file=plan.file,
                 seed=int(rng.integers(2**31)),
             )
         )
         stood = sum(stop.seconds for stop in plan.stops)
-        ridden = (len(plan.setups) + 0.5) * spec.course.length / 9.0
+        ridden = (
+            (len(plan.setups) + 0.5 + 2 * (plan.turn_back is not None)) * spec.course.length / 9.0
+        )
         clock[plan.day] += float(np.ceil((ridden + stood + BREAK) / 60.0) * 60.0)
     return tuple(rides)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from sameloop.simulate.course import Course
 from sameloop.simulate.dynamics import Bike
-from sameloop.simulate.path import Stop
+from sameloop.simulate.path import Stop, TurnBack
 from sameloop.simulate.presets import preset
 from sameloop.simulate.rider import Rider
 from sameloop.simulate.sensors import Recorder
@@ -37,6 +37,7 @@ class RidePlan:
     powers: tuple[float, ...] | None = None
     meter: str = "default"
     stops: tuple[Stop, ...] = ()
+    turn_back: TurnBack | None = None
     notes: str = ""
 
 
