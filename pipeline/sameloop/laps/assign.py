@@ -1,0 +1,60 @@
+"""Which setup a lap was ridden with, as the study says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from sameloop.clean.track import Track
+from sameloop.ingest.ride import RecordedLap
+from sameloop.laps.lap import Lap
+from sameloop.study import LapRange, StudyRide
+
+_INSIDE = 0.9  # share of a lap that must lie in a recorded lap or a span to belong to it
+
+
+def assign_setups(
+    laps: Sequence[Lap], tracks: Sequence[Track], entries: Sequence[StudyRide]
+) -> tuple[Lap, ...]:
+    """Give each lap the setup that its ride's entry names; a lap that none names is not used.
+
+    Parameters
+    ----------
+    laps : sequence of Lap
+    tracks : sequence of Track
+        In the order of `entries`; their recorded laps are needed for ranges by button.
+    entries : sequence of StudyRide
+    """
+    return tuple(_assigned(lap, tracks[lap.ride], entries[lap.ride]) for lap in laps)
+
+
+def _assigned(lap: Lap, track: Track, entry: StudyRide) -> Lap:
+    setup = setup_of(lap, track.laps, entry)
+    if setup is None and lap.used:
+        return replace(lap, used=False, reason="study.toml gives this lap no setup")
+    return replace(lap, setup=setup)
+
+
+def setup_of(lap: Lap, recorded: Sequence[RecordedLap], entry: StudyRide) -> str | None:
+    """Name the setup id of one lap; None where the entry names none, or two of them."""
+    if entry.setup is not None:
+        return entry.setup
+    named = {span.setup for span in entry.spans if _within(lap, span.start, span.end)}
+    named |= {part.setup for part in entry.laps if _in_range(lap, recorded, part)}
+    return named.pop() if len(named) == 1 else None
+
+
+def _in_range(lap: Lap, recorded: Sequence[RecordedLap], part: LapRange) -> bool:
+    if part.by == "found":
+        return part.first <= lap.number <= part.last
+    inside = [item for item in recorded if part.first <= item.number <= part.last]
+    if not inside:
+        return False
+    # The range counts as a whole: a lap found on the road starts elsewhere than the button's.
+    start = min(item.start.timestamp() for item in inside)
+    return _within(lap, start, max(item.end.timestamp() for item in inside))
+
+
+def _within(lap: Lap, start: float, end: float) -> bool:
+    overlap = min(lap.end, end) - max(lap.start, start)
+    return overlap >= _INSIDE * (lap.end - lap.start)

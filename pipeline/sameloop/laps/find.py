@@ -1,0 +1,277 @@
+"""From tracks to the loop and its laps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from sameloop.clean.plane import Plane, plane_around
+from sameloop.clean.track import FloatArray, Track
+from sameloop.errors import LapMatchError
+from sameloop.laps.assign import assign_setups
+from sameloop.laps.button import button_length, button_passes, distance_passes, repeat_length
+from sameloop.laps.keep import keep_or_leave_out
+from sameloop.laps.lap import Lap, LapSet, Loop
+from sameloop.laps.loop import Flat, Reference, find_reference, is_out_and_back
+from sameloop.laps.matching import Chain, match
+from sameloop.laps.passes import Pass, find_passes
+from sameloop.study import Study
+
+_NO_LOOP = (
+    "No stretch of road is ridden twice in the same direction, so no loop can be found in {files}; "
+    "ride at least two full laps, or check that all files are of the same loop."
+)
+_NO_POSITIONS = (
+    "{files} carries no positions and no three recorded laps of one length; "
+    "press the lap button at the same place on each lap, or record positions."
+)
+
+
+def find_laps(
+    tracks: Sequence[Track],
+    *,
+    study: Study | None = None,
+    loop: str = "auto",
+    direction: str = "same",
+) -> LapSet:
+    """Find the loop that rides share and lay every lap on its road coordinate.
+
+    Parameters
+    ----------
+    tracks : sequence of Track
+        In the order of the study's rides.
+    study : Study, optional
+        Gives `loop`, `direction` and the setup of each lap.
+    loop : {'auto', 'closed', 'out_and_back'}
+    direction : {'same', 'either'}
+        With 'same', laps against the direction that most are ridden in are left out.
+
+    Returns
+    -------
+    LapSet
+        Laps in order of ride and time. What is no full pass of the loop has number 0, direction
+        +1 and NaN stations, and a reason.
+
+    Raises
+    ------
+    LapMatchError
+        No loop, or no full lap of it, is found.
+    """
+    if study is not None:
+        loop, direction = study.loop, study.direction
+    if any(np.isfinite(track.latitude).any() for track in tracks):
+        found = _laps_by_position(tracks, loop, direction)
+    else:
+        found = _laps_by_distance(tracks)
+    if study is None:
+        return found
+    return replace(found, laps=assign_setups(found.laps, tracks, study.rides))
+
+
+def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> LapSet:
+    plane = plane_around(
+        np.concatenate([track.latitude for track in tracks]),
+        np.concatenate([track.longitude for track in tracks]),
+    )
+    rides = [_flat(track, plane) for track in tracks]
+    reference = find_reference(rides)
+    if reference is None:
+        raise LapMatchError(_NO_LOOP.format(files=_names(tracks)))
+    closed = loop == "closed" or (loop == "auto" and not is_out_and_back(reference.path))
+    passes = [find_passes(ride, reference, closed=closed) for ride in rides]
+    if not any(not piece.reason for ride in passes for piece in ride):
+        raise LapMatchError(_NO_LOOP.format(files=_names(tracks)))
+    reference, passes = _along_majority(reference, passes)
+    path, chains = match(rides, passes, reference.path)
+    found = Loop(
+        length=path.length,
+        closed=closed,
+        station=path.station,
+        east=path.east,
+        north=path.north,
+        heading=path.headings(),
+        altitude=_mean_altitude(tracks, chains, path.station),
+        latitude0=plane.latitude,
+        longitude0=plane.longitude,
+    )
+    laps = _laps(tracks, passes, chains, path.length)
+    return LapSet(
+        loop=found,
+        laps=keep_or_leave_out(laps, tracks, direction),
+        notes=_notes(found, rides, chains),
+    )
+
+
+def _laps_by_distance(tracks: Sequence[Track]) -> LapSet:
+    length = button_length(tracks)
+    how = "by the lap button"
+    if length is not None:
+        passes = [button_passes(track, length) for track in tracks]
+    else:
+        length = repeat_length(tracks)
+        if length is None:
+            raise LapMatchError(_NO_POSITIONS.format(files=_names(tracks)))
+        how = "by the distance after which speed repeats itself"
+        passes = [distance_passes(track, length) for track in tracks]
+    chains = [
+        _by_distance_alone(number, track, piece, length)
+        for number, track in enumerate(tracks)
+        for piece in passes[number]
+        if not piece.reason
+    ]
+    station = np.linspace(0.0, length, max(round(length / 5.0), 2) + 1)
+    nothing = np.full(len(station), np.nan)
+    found = Loop(
+        length=length,
+        closed=True,
+        station=station,
+        east=nothing,
+        north=nothing,
+        heading=nothing,
+        altitude=nothing,
+        latitude0=np.nan,
+        longitude0=np.nan,
+    )
+    laps = _laps(tracks, passes, chains, length)
+    note = f"No positions: laps of {length:.0f} m found {how}."
+    return LapSet(loop=found, laps=keep_or_leave_out(laps, tracks, "either"), notes=(note,))
+
+
+def _by_distance_alone(number: int, track: Track, piece: Pass, length: float) -> Chain:
+    first, last = np.searchsorted(track.distance, [piece.start, piece.end])
+    index = np.arange(max(first - 1, 0), min(last + 1, len(track.distance)))
+    station = (track.distance[index] - piece.start) * (length / (piece.end - piece.start))
+    return Chain(
+        ride=number,
+        passes=(piece,),
+        index=index,
+        station=station,
+        good=np.ones(len(index), dtype=bool),
+    )
+
+
+def _flat(track: Track, plane: Plane) -> Flat:
+    east, north = plane.project(track.latitude, track.longitude)
+    return Flat(time=track.time, east=east, north=north, distance=track.distance, speed=track.speed)
+
+
+def _names(tracks: Sequence[Track]) -> str:
+    return ", ".join(track.file for track in tracks)
+
+
+def _along_majority(
+    reference: Reference, passes: list[list[Pass]]
+) -> tuple[Reference, list[list[Pass]]]:
+    good = [piece.direction for ride in passes for piece in ride if not piece.reason]
+    if sum(good) >= 0:
+        return reference, passes
+    turned = [
+        [replace(p, direction=-p.direction) if p.full else p for p in ride] for ride in passes
+    ]
+    return replace(reference, path=reference.path.reversed()), turned
+
+
+def _laps(
+    tracks: Sequence[Track], passes: Sequence[Sequence[Pass]], chains: list[Chain], length: float
+) -> list[Lap]:
+    placed = {
+        (chain.ride, piece.start): (chain, order)
+        for chain in chains
+        for order, piece in enumerate(chain.passes)
+    }
+    laps = []
+    for ride, track in enumerate(tracks):
+        number = 0
+        for piece in passes[ride]:
+            number += piece.full
+            own = number if piece.full else 0
+            where = placed.get((ride, piece.start))
+            if piece.reason or where is None:
+                laps.append(_left_out(ride, own, track, piece))
+            else:
+                laps.append(_lap(ride, own, track, piece, *where, length))
+    return laps
+
+
+def _lap(
+    ride: int, number: int, track: Track, piece: Pass, chain: Chain, order: int, length: float
+) -> Lap:
+    station = chain.station - order * length
+    first = int(np.searchsorted(station, 0.0, side="right"))
+    last = int(np.searchsorted(station, length))
+    part = slice(max(first - 1, 0), min(last + 1, len(station)))
+    index = slice(int(chain.index[part][0]), int(chain.index[part][-1]) + 1)
+    time = track.start + track.time[index]
+    start, end = np.interp([0.0, length], station[part], time)
+    return Lap(
+        ride=ride,
+        number=number,
+        start=float(start),
+        end=float(end),
+        setup=None,
+        direction=piece.direction,
+        used=True,
+        reason="",
+        index=index,
+        time=time,
+        station=station[part],
+    )
+
+
+def _left_out(ride: int, number: int, track: Track, piece: Pass) -> Lap:
+    first, last = np.searchsorted(track.distance, [piece.start, piece.end])
+    index = slice(int(first), int(max(last, first + 1)))
+    time = track.start + track.time[index]
+    start, end = track.start + np.interp([piece.start, piece.end], track.distance, track.time)
+    return Lap(
+        ride=ride,
+        number=number,
+        start=float(start),
+        end=float(end),
+        setup=None,
+        direction=piece.direction,
+        used=False,
+        reason=piece.reason,
+        index=index,
+        time=time,
+        station=np.full(len(time), np.nan),
+    )
+
+
+def _mean_altitude(tracks: Sequence[Track], chains: list[Chain], station: FloatArray) -> FloatArray:
+    total, count = np.zeros(len(station)), 0
+    for chain in chains:
+        altitude = tracks[chain.ride].altitude[chain.index]
+        known = np.isfinite(altitude)
+        if known.sum() < 0.5 * len(altitude):
+            continue
+        forward = station if chain.direction > 0 else station[::-1]
+        for order in range(len(chain.passes)):
+            at = order * station[-1] + forward
+            total += np.interp(at, chain.station[known], altitude[known])
+            count += 1
+    return total / count if count else np.full(len(station), np.nan)
+
+
+def _notes(loop: Loop, rides: Sequence[Flat], chains: list[Chain]) -> tuple[str, ...]:
+    kind = "closed loop" if loop.closed else "out-and-back"
+    laps = sum(len(chain.passes) for chain in chains)
+    notes = [f"{kind.capitalize()} of {loop.length:.0f} m found from positions, {laps} laps on it."]
+    scales = _distance_scales(loop, chains)
+    if scales and max(scales.values()) - min(scales.values()) > 0.006:
+        low, high = min(scales, key=scales.__getitem__), max(scales, key=scales.__getitem__)
+        notes.append(
+            f"Ride {high + 1} counts {scales[high] / scales[low] - 1:.1%} more metres for the loop "
+            f"than ride {low + 1}; check the wheel circumference set on the device. "
+            "Speed is scaled to the loop, so the comparison does not suffer."
+        )
+    return tuple(notes)
+
+
+def _distance_scales(loop: Loop, chains: list[Chain]) -> dict[int, float]:
+    ridden: dict[int, list[float]] = {}
+    for chain in chains:
+        ridden.setdefault(chain.ride, []).extend(p.end - p.start for p in chain.passes)
+    return {ride: float(np.median(metres)) / loop.length for ride, metres in ridden.items()}
