@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from sameloop.clean.track import FloatArray
+from sameloop.estimate.fit import Fit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +164,8 @@ class Estimate:
     residual : array, (n_laps, n_stretches)
         Energy left unexplained [J], NaN where left out.
     warnings : tuple of Warning_
+    fit : Fit
+        The joint fit behind it all, for differences and diagnostics.
     """
 
     setups: tuple[SetupEstimate, ...]
@@ -173,4 +176,5 @@ class Estimate:
     mean: FloatArray
     covariance: FloatArray
     residual: FloatArray
+    fit: Fit
     warnings: tuple[Warning_, ...] = ()

@@ -1,0 +1,228 @@
+"""Force balance of every stretch: measured drive against modelled resistance.
+
+All forces are means over a stretch, in newtons, on arrays ``(n_laps, n_stretches)``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sameloop.clean.track import BoolArray, FloatArray
+from sameloop.road.power_balance import STANDARD_GRAVITY, bearing_force, kinetic_energy
+from sameloop.road.stretches import Stretches
+from sameloop.study import Study
+
+#: Free-running speed may leave the measured one by this factor before it is held back [-]; a
+#: wrong first guess of the road must not send the prediction through zero.
+_SPEED_BAND = (0.6, 1.6)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Balance:
+    """What is known of each stretch before CdA, Crr, road and wind.
+
+    Parameters
+    ----------
+    ds : array, (n_laps, n_stretches)
+        Length [m].
+    drive : array, (n_laps, n_stretches)
+        Force from the pedals less bearings and change of kinetic energy [N].
+    power : array, (n_laps, n_stretches)
+        Power at the wheel [W].
+    speed : array, (n_laps, n_stretches)
+        Root-mean-square measured speed [m/s].
+    node_speed : array, (n_laps, n_stretches + 1)
+        Measured speed at stretch ends [m/s].
+    inertia_force : array, (n_laps, n_stretches)
+        Change of kinetic energy per kilogram and metre [m/s2].
+    sin, cos : array, (n_laps, n_stretches)
+        East and north part of the direction of travel, shortened in bends; zero without positions.
+    density, duration, usable, mid_time : array, (n_laps, n_stretches)
+        As in `Stretches`.
+    mass, moving_mass, efficiency : array, (n_laps,)
+        Total mass [kg], the same with the wheels' inertia [kg], drivetrain efficiency [-].
+    sign : array, (n_laps,)
+        +1 along the loop, -1 against it.
+    """
+
+    ds: FloatArray
+    drive: FloatArray
+    power: FloatArray
+    speed: FloatArray
+    node_speed: FloatArray
+    inertia_force: FloatArray
+    sin: FloatArray
+    cos: FloatArray
+    density: FloatArray
+    duration: FloatArray
+    usable: BoolArray
+    mid_time: FloatArray
+    mass: FloatArray
+    moving_mass: FloatArray
+    efficiency: FloatArray
+    sign: FloatArray
+
+
+def prepare(stretches: Stretches, study: Study) -> Balance:
+    """Turn measured energies into forces, with wheel speed scaled to the loop.
+
+    Every lap is the same road, so a ride whose speed does not integrate to the loop's length has a
+    wrong wheel circumference; that part of the error is measured and taken out ride by ride.
+
+    Returns
+    -------
+    Balance
+    """
+    setup = stretches.setup.astype(int)
+    mass = np.array([s.total_mass for s in study.setups])[setup]
+    added = np.array([s.wheel_inertia / s.tyre_radius**2 for s in study.setups])[setup]
+    eta = np.array([s.drivetrain_efficiency for s in study.setups])[setup]
+    road = stretches.road_index.astype(int)
+    ds = stretches.length[road]
+    scale = _speed_scale(stretches, ds)[:, None]
+    node = stretches.node_speed * scale
+    speed = np.sqrt(stretches.speed2) * scale
+    inertia_force = np.diff(kinetic_energy(1.0, node), axis=1) / ds
+    wheel_work = eta[:, None] * stretches.work
+    drive = wheel_work / ds - (mass + added)[:, None] * inertia_force - bearing_force(speed)
+    has_heading = np.isfinite(stretches.heading)
+    spread = np.where(has_heading, stretches.heading_spread, 0.0)
+    heading = np.where(has_heading, stretches.heading, 0.0)
+    usable = stretches.usable & np.isfinite(drive) & np.isfinite(speed) & (speed > 1.0)
+    return Balance(
+        ds=ds,
+        drive=np.where(usable, drive, 0.0),
+        power=np.where(usable, wheel_work / stretches.duration, 0.0),
+        speed=np.where(usable, speed, 1.0),
+        node_speed=node,
+        inertia_force=np.where(usable, inertia_force, 0.0),
+        sin=np.sin(heading) * spread,
+        cos=np.cos(heading) * spread,
+        density=stretches.density,
+        duration=stretches.duration,
+        usable=usable,
+        mid_time=stretches.mid_time,
+        mass=mass,
+        moving_mass=mass + added,
+        efficiency=eta,
+        sign=stretches.direction.astype(float),
+    )
+
+
+def _speed_scale(stretches: Stretches, ds: FloatArray) -> FloatArray:
+    """Factor per lap that makes its ride's speed integrate to the loop's length."""
+    ends = stretches.node_speed
+    covered = stretches.duration * (ends[:, 1:] + ends[:, :-1]) / 2
+    good = stretches.usable & np.isfinite(covered)
+    scale = np.ones(len(ds))
+    for ride in np.unique(stretches.ride):
+        here = (stretches.ride == ride)[:, None] & good
+        if here.any():
+            scale[stretches.ride == ride] = ds[here].sum() / covered[here].sum()
+    return scale
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AirFlow:
+    """Aerodynamic force per CdA and its slopes, ``(n_laps, n_stretches)``.
+
+    `force` [N/m2], `along` d force / d head wind [N s/m3], `across` d force / d side wind.
+    """
+
+    force: FloatArray
+    along: FloatArray
+    across: FloatArray
+
+
+def air_flow(
+    balance: Balance,
+    speed: FloatArray,
+    head: FloatArray,
+    side: FloatArray,
+    gust_excess: FloatArray | float,
+) -> AirFlow:
+    """Drag per unit CdA with the full air speed vector, ``1/2 rho |va| va_along``.
+
+    Parameters
+    ----------
+    speed : array
+        Ground speed [m/s], measured or predicted.
+    head, side : array
+        Mean wind against the rider and across [m/s].
+    gust_excess : array or float
+        Mean of ``|va| va_along`` that gusts add, second order [m2/s2].
+
+    References
+    ----------
+    Isvan 2015, J Sci Cycling 4(1):42-50: in-line wind alone is wrong in crosswind.
+    """
+    along = speed + head
+    total = np.hypot(along, side)
+    total = np.maximum(total, 1e-6)
+    half = 0.5 * balance.density
+    return AirFlow(
+        force=half * (total * along + gust_excess),
+        along=half * (total + along**2 / total),
+        across=half * along * side / total,
+    )
+
+
+def predicted_speed(
+    balance: Balance,
+    cda: FloatArray,
+    crr: FloatArray,
+    slope: FloatArray,
+    head: FloatArray,
+    side: FloatArray,
+    start: FloatArray,
+) -> FloatArray:
+    """Speed that the model predicts from power alone: no gust, no sensor noise in it.
+
+    Measured speed answers to the very gusts that are the noise of the balance; regressors taken
+    from this free-running speed do not (instrumental variables).
+
+    Parameters
+    ----------
+    cda, crr : array, (n_laps,)
+        [m2], [-].
+    slope : array, (n_laps, n_stretches)
+        Gravity along the road per kilogram [m/s2], in the sense of travel.
+    head, side : array, (n_laps, n_stretches)
+        Wind [m/s].
+    start : array, (n_laps,)
+        Speed at the lap's start [m/s].
+
+    Returns
+    -------
+    array, (n_laps, n_stretches)
+        Mean speed on each stretch [m/s].
+
+    References
+    ----------
+    Work-energy theorem, integrated stretch by stretch with a midpoint step.
+    """
+    n_laps, n_stretches = balance.ds.shape
+    out = np.empty((n_laps, n_stretches))
+    v = start.copy()
+    mass, moving = balance.mass, balance.moving_mass
+    low, high = _SPEED_BAND
+    for j in range(n_stretches):
+        ds, power, rho = balance.ds[:, j], balance.power[:, j], balance.density[:, j]
+        constant = mass * (slope[:, j] + crr * STANDARD_GRAVITY)
+        mid = v
+        for _ in range(2):
+            va = mid + head[:, j]
+            drag = 0.5 * rho * cda * np.hypot(va, side[:, j]) * va
+            net = power / mid - drag - constant - bearing_force(mid)
+            v_end2 = v**2 + 2 * net * ds / moving
+            mid = 0.5 * (v + np.sqrt(np.maximum(v_end2, 0.25 * v**2)))
+        measured = balance.speed[:, j]
+        ok = balance.usable[:, j]
+        mid = np.where(ok, np.clip(mid, low * measured, high * measured), mid)
+        out[:, j] = mid
+        v = 2 * mid - v
+        v = np.clip(v, low * balance.node_speed[:, j + 1], high * balance.node_speed[:, j + 1])
+        v = np.where(ok, v, balance.node_speed[:, j + 1])
+    return np.where(balance.usable, out, balance.speed)

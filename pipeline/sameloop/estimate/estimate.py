@@ -1,0 +1,185 @@
+"""The estimate of a study: CdA and Crr of every setup and ride, winds, noise."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from sameloop.air.conditions import RideAir
+from sameloop.clean.track import FloatArray
+from sameloop.errors import NotEnoughDataError
+from sameloop.estimate.design import IntArray
+from sameloop.estimate.fit import Fit, fit
+from sameloop.estimate.noise import SHARED_NAMES, noise_value
+from sameloop.estimate.result import (
+    Estimate,
+    NoiseEstimate,
+    Quantity,
+    SetupEstimate,
+    Warning_,
+    WindEstimate,
+)
+from sameloop.estimate.uncertainty import Spread, spread
+from sameloop.road.stretches import Stretches
+from sameloop.study import Study
+
+_LEAST_LAPS = 2  # per setup: with one there is no telling scatter from change
+
+
+def estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Estimate:
+    """Estimate CdA and Crr of every setup from laps on a shared road.
+
+    Parameters
+    ----------
+    stretches : Stretches
+        Used laps only.
+    airs : sequence of RideAir
+        One for each ride of the study.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    NotEnoughDataError
+        When a setup has fewer than two laps, or fewer than two setups have any.
+    """
+    setup = stretches.setup.astype(int)
+    present = _setups_with_laps(setup, study)
+    group = np.searchsorted(present, setup)
+    joint = fit(stretches, study, airs, group)
+    setups = tuple(
+        _setup_estimate(joint, stretches, k, study.setups[s].id, int((setup == s).sum()))
+        for k, s in enumerate(present)
+    )
+    rides, ride_index = _by_ride(stretches, study, airs, joint)
+    index = np.stack([joint.layout.cda, joint.layout.crr], axis=1).ravel()
+    residual = np.where(joint.balance.usable, joint.solved.left * joint.balance.ds, np.nan)
+    return Estimate(
+        setups=setups,
+        rides=rides,
+        ride_index=ride_index,
+        wind=_winds(joint, stretches),
+        noise=_noise(joint, stretches),
+        mean=joint.x[index],
+        covariance=joint.solved.inverse[np.ix_(index, index)],
+        residual=residual,
+        warnings=_warnings(joint),
+        fit=joint,
+    )
+
+
+def _setups_with_laps(setup: IntArray, study: Study) -> IntArray:
+    present, count = np.unique(setup, return_counts=True)
+    if len(present) < 2:
+        found = study.setups[present[0]].id if len(present) else "none"
+        raise NotEnoughDataError(
+            f"laps of two setups are needed, but only {found} has laps that can be used; "
+            "see 'sameloop laps' for why the others were left out.",
+            laps=int(count.sum()), needed=2 * _LEAST_LAPS,
+        )  # fmt: skip
+    for s, n in zip(present, count, strict=True):
+        if n < _LEAST_LAPS:
+            raise NotEnoughDataError(
+                f"setup {study.setups[s].id} has {n} lap that can be used and needs at least "
+                f"{_LEAST_LAPS}; ride more laps or see 'sameloop laps' for those left out.",
+                laps=int(n), needed=_LEAST_LAPS,
+            )  # fmt: skip
+    return present
+
+
+def unit(size: int, place: int) -> FloatArray:
+    """A vector that picks one unknown."""
+    out = np.zeros(size)
+    out[place] = 1.0
+    return out
+
+
+def _setup_estimate(
+    joint: Fit, stretches: Stretches, group: int, name: str, laps: int
+) -> SetupEstimate:
+    cda, crr = int(joint.layout.cda[group]), int(joint.layout.crr[group])
+    inverse = joint.solved.inverse
+
+    def quantity(place: int) -> Quantity:
+        weights = unit(joint.layout.size, place)
+        return spread(joint, stretches, weights).quantity(float(joint.x[place]))
+
+    correlation = inverse[cda, crr] / math.sqrt(inverse[cda, cda] * inverse[crr, crr])
+    return SetupEstimate(
+        id=name, cda=quantity(cda), crr=quantity(crr), correlation=float(correlation), laps=laps
+    )
+
+
+def _by_ride(
+    stretches: Stretches, study: Study, airs: Sequence[RideAir], joint: Fit
+) -> tuple[tuple[SetupEstimate, ...], tuple[int, ...]]:
+    """CdA and Crr ride by ride, with the noise of the joint fit."""
+    pairs = np.stack([stretches.ride, stretches.setup], axis=1).astype(int)
+    kinds, group = np.unique(pairs, axis=0, return_inverse=True)
+    group = group.ravel()
+    apart = fit(stretches, study, airs, group, log_noise=joint.log_noise)
+    estimates = tuple(
+        _setup_estimate(apart, stretches, k, study.setups[s].id, int((group == k).sum()))
+        for k, (_, s) in enumerate(kinds)
+    )
+    return estimates, tuple(int(r) for r, _ in kinds)
+
+
+def _winds(joint: Fit, stretches: Stretches) -> tuple[WindEstimate, ...]:
+    """Mean wind over each ride's laps: the ride's wind plus the mean of its lap winds."""
+    if not joint.layout.n_knots:
+        return ()
+    out = []
+    for ride in np.unique(stretches.ride.astype(int)):
+        mine = stretches.ride == ride
+        weights = np.zeros((2, joint.layout.size))
+        for axis in range(2):
+            weights[axis, joint.layout.ride_wind[ride, axis]] = 1.0
+            weights[axis, joint.layout.lap_wind[mine, axis]] = 1.0 / mine.sum()
+        out.append(_wind(int(ride), weights @ joint.x, weights @ joint.solved.inverse @ weights.T))
+    return tuple(out)
+
+
+def _wind(ride: int, mean: FloatArray, cov: FloatArray) -> WindEstimate:
+    speed = float(np.hypot(*mean))
+    along = mean / max(speed, 1e-9)
+    across = np.array([-along[1], along[0]])
+    sd = math.sqrt(along @ cov @ along)
+    angle = min(math.sqrt(across @ cov @ across) / max(speed, 1e-9), math.pi / 1.96)
+    direction = math.atan2(-mean[0], -mean[1]) % (2 * math.pi)
+    return WindEstimate(
+        ride=ride,
+        speed=Quantity(value=speed, sd=sd, low=max(speed - 1.96 * sd, 0.0), high=speed + 1.96 * sd),
+        wind_from=Quantity(
+            value=direction, sd=angle, low=direction - 1.96 * angle, high=direction + 1.96 * angle
+        ),
+    )
+
+
+def _noise(joint: Fit, stretches: Stretches) -> NoiseEstimate:
+    gusts = np.exp(joint.log_noise[len(SHARED_NAMES) :])[np.unique(stretches.ride.astype(int))]
+    gust = float(np.sqrt(np.mean(gusts**2)))
+    value = {name: noise_value(joint.log_noise, name) for name in SHARED_NAMES}
+    return NoiseEstimate(
+        gust=gust, gust_time=value["gust_time"], lap_wind=gust * value["lap_wind_ratio"],
+        lap_force=value["lap_force"], speed=value["speed"], power=value["power"],
+    )  # fmt: skip
+
+
+def _warnings(joint: Fit) -> tuple[Warning_, ...]:
+    if joint.converged:
+        return ()
+    return (
+        Warning_(
+            code="not_converged",
+            text="The estimate did not come to rest; look at the laps left in for one that does "
+            "not belong, and treat the result as a rough guide.",
+        ),
+    )
+
+
+__all__ = ["Spread", "estimate", "unit"]

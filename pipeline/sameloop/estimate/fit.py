@@ -1,0 +1,116 @@
+"""Iterate the linear model and the noise parameters to rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sameloop.air.conditions import RideAir
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.balance import Balance, prepare
+from sameloop.estimate.design import IntArray, Layout, Prior, lay_out, prior
+from sameloop.estimate.linear import LinearModel, linearise
+from sameloop.estimate.noise import NoisePrior, noise_shapes
+from sameloop.estimate.solve import NoiseSlopes, Step, noise_slopes, step
+from sameloop.road.power_balance import STANDARD_GRAVITY
+from sameloop.road.stretches import Stretches
+from sameloop.study import Study
+
+_MAX_ROUNDS = 25
+_TOLERANCE = 0.02  # change of a CdA between rounds, in its own standard deviations
+_NOISE_TOLERANCE = 0.01  # log likelihood still to be gained from the noise parameters
+_NOISE_STRIDE = 0.7  # largest change of a log noise parameter in one round
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fit:
+    """The joint fit at rest: unknowns, noise, and the linear model about them."""
+
+    x: FloatArray
+    log_noise: FloatArray
+    layout: Layout
+    balance: Balance
+    model: LinearModel
+    prior: Prior
+    solved: Step
+    slopes: NoiseSlopes
+    rounds: int
+    converged: bool
+
+
+def fit(
+    stretches: Stretches,
+    study: Study,
+    airs: Sequence[RideAir],
+    group: IntArray,
+    log_noise: FloatArray | None = None,
+) -> Fit:
+    """Estimate all unknowns and the noise parameters together.
+
+    Parameters
+    ----------
+    group : int array, (n_laps,)
+        Which CdA and Crr each lap takes (its setup, or its ride and setup).
+    log_noise : array, optional
+        Noise parameters to hold fixed; estimated when left out.
+
+    Returns
+    -------
+    Fit
+    """
+    balance = prepare(stretches, study)
+    has_wind = bool(np.any(balance.sin) or np.any(balance.cos))
+    layout = lay_out(stretches, group, study, has_wind)
+    noise_prior = NoisePrior.for_rides(layout.n_rides)
+    fixed_noise = log_noise is not None
+    phi = noise_prior.mean.copy() if log_noise is None else log_noise.copy()
+    known = prior(layout, stretches, study, airs, phi)
+    x = _start(layout, balance, known)
+    converged, rounds = False, 0
+    pace, last = np.ones_like(phi), np.zeros_like(phi)
+    while not converged and rounds < _MAX_ROUNDS:
+        rounds += 1
+        model = linearise(layout, balance, stretches, x, phi)
+        shapes = noise_shapes(balance, model.gust_gain)
+        known = prior(layout, stretches, study, airs, phi)
+        solved = step(model, shapes, known, noise_prior, x, phi, stretches)
+        slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, stretches)
+        stride = np.zeros_like(phi)
+        if not fixed_noise:
+            stride = np.linalg.solve(slopes.information, slopes.score)
+            # Average information is too small for a parameter the laps hardly show: its strides
+            # then swing about the answer, and each reversal halves its pace.
+            pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
+            last = stride
+        x = x + solved.change
+        phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
+        cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
+        converged = bool(
+            np.all(np.abs(solved.change[layout.cda]) < _TOLERANCE * cda_sd)
+            and abs(slopes.score @ stride) < _NOISE_TOLERANCE
+        )
+    return Fit(
+        x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
+        solved=solved, slopes=slopes, rounds=rounds, converged=converged,
+    )  # fmt: skip
+
+
+def _start(layout: Layout, balance: Balance, known: Prior) -> FloatArray:
+    """First guess: middling CdA and Crr, forecast winds, the road that then fits on average."""
+    x = np.zeros(layout.size)
+    x[known.index] = known.mean
+    x[layout.cda], x[layout.crr] = 0.32, 0.0045
+    weight = balance.usable.astype(float)
+    drag = 0.5 * balance.density * 0.32 * balance.speed**2
+    slope = (balance.drive - drag) / balance.mass[:, None] - 0.0045 * STANDARD_GRAVITY
+    total, count = np.zeros(layout.n_road), np.zeros(layout.n_road)
+    road = np.zeros(balance.ds.shape, dtype=int)
+    road[:] = np.where(
+        balance.sign[:, None] > 0, np.arange(layout.n_road), np.arange(layout.n_road)[::-1]
+    )
+    np.add.at(total, road, weight * slope * balance.sign[:, None])
+    np.add.at(count, road, weight)
+    x[layout.road] = total / np.maximum(count, 1.0)
+    return x

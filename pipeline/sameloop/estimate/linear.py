@@ -1,0 +1,225 @@
+"""The model about the present unknowns: residual and analytic Jacobian of every lap."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
+from sameloop.estimate.design import IntArray, Layout
+from sameloop.estimate.noise import gust_of_laps, noise_value
+from sameloop.road.power_balance import STANDARD_GRAVITY
+from sameloop.road.stretches import Stretches
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LinearModel:
+    """Residual and Jacobian; the road's part of the Jacobian is diagonal and kept apart.
+
+    Parameters
+    ----------
+    residual : array, (n_laps, n)
+        Drive less modelled resistance at the measured speed [N]; zero where left out.
+    road_gain : array, (n_laps, n)
+        Slope of the resistance by the road unknown of that stretch [kg].
+    road_index : int array, (n_laps, n)
+        Place of that unknown.
+    local : array, (n_laps, n, n_local)
+        Slopes by the lap's other unknowns, at the predicted speed.
+    local_index : int array, (n_laps, n_local)
+        Their places.
+    gust_gain : array, (n_laps, n)
+        Force per head wind at the predicted speed [N s/m].
+    """
+
+    residual: FloatArray
+    road_gain: FloatArray
+    road_index: IntArray
+    local: FloatArray
+    local_index: IntArray
+    gust_gain: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wind:
+    """Wind on each stretch: `head`, `side` in place, and the unsheltered `open_head`, `open_side`."""
+
+    head: FloatArray
+    side: FloatArray
+    open_head: FloatArray
+    open_side: FloatArray
+    factor: FloatArray
+    hats: FloatArray  # (n_laps, n, n_knots), weights of the shelter knots
+
+
+def shelter_hats(layout: Layout, stretches: Stretches) -> FloatArray:
+    """Piecewise linear weights of the shelter knots on a closed road, (n_road, n_knots)."""
+    if not layout.n_knots:
+        return np.zeros((layout.n_road, 0))
+    place = (np.arange(layout.n_road) + 0.5) / layout.n_road * layout.n_knots
+    low = np.floor(place).astype(int) % layout.n_knots
+    part = place - np.floor(place)
+    hats = np.zeros((layout.n_road, layout.n_knots))
+    rows = np.arange(layout.n_road)
+    np.add.at(hats, (rows, low), 1 - part)
+    np.add.at(hats, (rows, (low + 1) % layout.n_knots), part)
+    return hats
+
+
+def wind_at(
+    layout: Layout, balance: Balance, stretches: Stretches, x: FloatArray, *, with_laps: bool
+) -> Wind:
+    """Head and side wind of every stretch for the unknowns `x`; without lap winds for predictions."""
+    shape = balance.ds.shape
+    hats = shelter_hats(layout, stretches)[stretches.road_index.astype(int)]
+    if not layout.n_knots:
+        zero = np.zeros(shape)
+        return Wind(
+            head=zero, side=zero, open_head=zero, open_side=zero, factor=zero + 1.0, hats=hats
+        )
+    wind = x[layout.ride_wind][stretches.ride.astype(int)]
+    if with_laps:
+        wind = wind + x[layout.lap_wind]
+    east, north = wind[:, 0, None], wind[:, 1, None]
+    head = -(east * balance.sin + north * balance.cos)
+    side = east * balance.cos - north * balance.sin
+    factor = 1.0 + hats @ x[layout.shelter]
+    return Wind(
+        head=head * factor, side=side * factor, open_head=head, open_side=side, factor=factor,
+        hats=hats,
+    )  # fmt: skip
+
+
+def gust_excess(
+    balance: Balance, cda: FloatArray, log_noise: FloatArray, stretches: Stretches
+) -> FloatArray:
+    """Mean drag that gusts add to that of the mean wind, per ``1/2 rho CdA`` [m2/s2], (n_laps, 1).
+
+    Second order of ``|va| va_along``: ``1.5`` variances for equal gusts along and across, less what
+    the rider's speed gives back, ``2 cov(speed, gust)``, which the measured speed already holds.
+    """
+    gust = gust_of_laps(log_noise, stretches.ride)
+    speed = np.average(balance.speed, axis=1, weights=balance.usable + 1e-12)
+    power = np.average(balance.power, axis=1, weights=balance.usable + 1e-12)
+    stiffness = cda * balance.density.mean(axis=1) * speed
+    rate = (stiffness + power / speed**2) / balance.moving_mass
+    coupling = stiffness / balance.moving_mass / (rate + 1 / noise_value(log_noise, "gust_time"))
+    excess: FloatArray = (gust**2 * (1.5 - 2 * coupling))[:, None]
+    return excess
+
+
+def linearise(
+    layout: Layout, balance: Balance, stretches: Stretches, x: FloatArray, log_noise: FloatArray
+) -> LinearModel:
+    """Residual at the measured speed, slopes at the predicted one.
+
+    Parameters
+    ----------
+    x : array, (layout.size,)
+        Present unknowns.
+    log_noise : array
+        Present noise parameters (for the mean drag of gusts).
+    """
+    cda, crr = x[layout.cda][layout.group], x[layout.crr][layout.group]
+    road = layout.road[stretches.road_index.astype(int)]
+    slope = x[road] * balance.sign[:, None]
+    wind = wind_at(layout, balance, stretches, x, with_laps=True)
+    excess = gust_excess(balance, cda, log_noise, stretches)
+    calm = wind_at(layout, balance, stretches, x, with_laps=False)
+    start = np.full(len(cda), np.nanmean(balance.node_speed[:, 0]))
+    speed = predicted_speed(balance, cda, crr, slope, calm.head, calm.side, start)
+    flow = air_flow(balance, speed, calm.head, calm.side, excess)
+    local, index = _local_columns(layout, balance, stretches, x, flow, calm, slope, crr, cda)
+    measured = air_flow(balance, balance.speed, wind.head, wind.side, excess)
+    resistance = balance.mass[:, None] * (slope + crr[:, None] * STANDARD_GRAVITY)
+    resistance = resistance + cda[:, None] * measured.force
+    linear_part = slice(-(len(layout.declared) + 1), None)
+    offsets = np.einsum("lnq,lq->ln", local[:, :, linear_part], x[index[:, linear_part]])
+    usable = balance.usable
+    return LinearModel(
+        residual=np.where(usable, balance.drive - resistance - offsets, 0.0),
+        road_gain=np.where(usable, balance.mass[:, None] * balance.sign[:, None], 0.0),
+        road_index=road,
+        local=local * usable[:, :, None],
+        local_index=index,
+        gust_gain=np.where(usable, cda[:, None] * flow.along, 0.0),
+    )
+
+
+def _local_columns(
+    layout: Layout,
+    balance: Balance,
+    stretches: Stretches,
+    x: FloatArray,
+    flow: AirFlow,
+    wind: Wind,
+    slope: FloatArray,
+    crr: FloatArray,
+    cda: FloatArray,
+) -> tuple[FloatArray, IntArray]:
+    """Columns CdA, Crr, winds, shelter, lap force, declared inputs (the last two linear)."""
+    n_laps, n = balance.ds.shape
+    ride = stretches.ride.astype(int)
+    columns = [flow.force, np.broadcast_to((balance.mass * STANDARD_GRAVITY)[:, None], (n_laps, n))]
+    index = [layout.cda[layout.group], layout.crr[layout.group]]
+    if layout.n_knots:
+        along, across = cda[:, None] * flow.along, cda[:, None] * flow.across
+        east = wind.factor * (-along * balance.sin + across * balance.cos)
+        north = wind.factor * (-along * balance.cos - across * balance.sin)
+        columns += [east, north, east, north]
+        index += [*layout.ride_wind[ride].T, *layout.lap_wind.T]
+        by_factor = along * wind.open_head + across * wind.open_side
+        columns += list(np.moveaxis(by_factor[:, :, None] * wind.hats, 2, 0))
+        index += [np.full(n_laps, k) for k in layout.shelter]
+    mean_force = np.average(flow.force, axis=1, weights=balance.usable + 1e-12)
+    columns.append(flow.force / mean_force[:, None])
+    index.append(layout.lap_force)
+    declared = _declared_columns(layout, balance, stretches, flow, slope, crr, cda)
+    columns += declared
+    index += [np.full(n_laps, k) for k in layout.declared]
+    return np.stack(columns, axis=2), np.stack(index, axis=1)
+
+
+def _declared_columns(
+    layout: Layout,
+    balance: Balance,
+    stretches: Stretches,
+    flow: AirFlow,
+    slope: FloatArray,
+    crr: FloatArray,
+    cda: FloatArray,
+) -> list[FloatArray]:
+    """What one unit of error of each declared input adds to the balance [N]."""
+    push = balance.efficiency[:, None] * stretches.work / balance.ds
+    weight = slope + crr[:, None] * STANDARD_GRAVITY + balance.inertia_force
+    aero = cda[:, None] * flow.force
+    kinds = {
+        "power scale": push,
+        "power scale between meters": push,
+        "efficiency": -push / balance.efficiency[:, None],
+        "efficiency difference": -push / balance.efficiency[:, None],
+        "power offset": balance.efficiency[:, None] * balance.duration / balance.ds,
+        "mass": weight,
+        "mass difference": weight,
+        "air density, shared": aero,
+        "air density": aero,
+        "wheel circumference": push + balance.moving_mass[:, None] * balance.inertia_force
+        + 2 * aero,
+    }  # fmt: skip
+    owner = {
+        "power scale between meters": stretches.meter,
+        "power offset": stretches.ride,
+        "air density": stretches.ride,
+        "mass difference": stretches.setup,
+        "efficiency difference": stretches.setup,
+    }
+    columns = []
+    for name in layout.nuisance:
+        kind, _, which = name.partition(":")
+        column = kinds[kind]
+        if which:
+            column = column * (owner[kind].astype(int) == int(which))[:, None]
+        columns.append(column)
+    return columns

@@ -1,0 +1,130 @@
+"""What makes a stretch's balance not add up: power noise, speed noise, gusts.
+
+The standard deviations are estimated from the laps themselves (see `reml`); a log-normal prior on
+each keeps it sane when laps are few.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.balance import Balance
+
+#: Correlation time of the error of a recorded speed [s]: devices smooth over about a second.
+_SPEED_ERROR_TIME = 1.0
+
+#: Shared parameters: name, median and log-sd of the prior. Common practice, no source; the laps
+#: of one ordinary study outweigh each of them.
+_SHARED = (
+    ("power", 6.0, 0.7),  # W, at one sample a second
+    ("speed", 0.03, 0.7),  # m/s
+    ("gust_time", 8.0, 0.6),  # s
+    ("lap_wind_ratio", 0.45, 0.4),  # lap wind over gust [-]
+    ("lap_force", 0.12, 0.6),  # N, posture and meter from lap to lap
+    ("shelter", 0.15, 0.5),  # place-to-place spread of the wind factor [-]
+)
+SHARED_NAMES = tuple(name for name, _, _ in _SHARED)
+_GUST_PRIOR = (0.6, 0.8)  # m/s median, log-sd; one for each ride
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NoisePrior:
+    """Log-normal prior of all noise parameters: `mean` and `sd` of their logarithms."""
+
+    mean: FloatArray
+    sd: FloatArray
+
+    @classmethod
+    def for_rides(cls, n_rides: int) -> NoisePrior:
+        """Shared parameters first, then one gust per ride."""
+        median = [m for _, m, _ in _SHARED] + [_GUST_PRIOR[0]] * n_rides
+        spread = [s for _, _, s in _SHARED] + [_GUST_PRIOR[1]] * n_rides
+        return cls(mean=np.log(median), sd=np.array(spread))
+
+
+def noise_value(log_noise: FloatArray, name: str) -> float:
+    """One shared noise parameter by its name, SI."""
+    return float(np.exp(log_noise[SHARED_NAMES.index(name)]))
+
+
+def gust_of_laps(log_noise: FloatArray, ride: FloatArray) -> FloatArray:
+    """Gust standard deviation of each lap's ride [m/s], (n_laps,)."""
+    gust: FloatArray = np.exp(log_noise[len(SHARED_NAMES) :])[ride.astype(int)]
+    return gust
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NoiseShapes:
+    """Covariance shapes, ``(n_laps, n, n)``, that the parameters scale.
+
+    `power` and `speed` are for unit standard deviation; `gust_gain` [N per m/s] and `time_apart`
+    [s] make the gust part, whose correlation falls off exponentially (an Ornstein-Uhlenbeck
+    process, the simplest one with a correlation time).
+    """
+
+    power: FloatArray
+    speed: FloatArray
+    gust_gain: FloatArray
+    time_apart: FloatArray
+    usable: FloatArray
+
+
+def noise_shapes(balance: Balance, gust_gain: FloatArray) -> NoiseShapes:
+    """Covariance shapes of all laps.
+
+    Parameters
+    ----------
+    gust_gain : array, (n_laps, n_stretches)
+        Force per head wind [N s/m].
+    """
+    n = balance.ds.shape[1]
+    both = balance.usable[:, :, None] & balance.usable[:, None, :]
+    power = np.zeros(both.shape)
+    diagonal = (balance.efficiency[:, None] ** 2) * balance.duration / balance.ds**2
+    power[:, np.arange(n), np.arange(n)] = diagonal
+    node_time = np.concatenate(
+        [np.zeros((len(balance.ds), 1)), np.cumsum(balance.duration, axis=1)], axis=1
+    )
+    node = balance.moving_mass[:, None] * balance.node_speed
+    node = np.where(np.isfinite(node), node, 0.0)
+    apart = np.abs(node_time[:, :, None] - node_time[:, None, :])
+    energy = np.exp(-apart / _SPEED_ERROR_TIME) * node[:, :, None] * node[:, None, :]
+    speed = np.diff(np.diff(energy, axis=1), axis=2)
+    speed /= balance.ds[:, :, None] * balance.ds[:, None, :]
+    middle = balance.mid_time
+    return NoiseShapes(
+        power=np.where(both, power, 0.0),
+        speed=np.where(both, speed, 0.0),
+        gust_gain=gust_gain * balance.usable,
+        time_apart=np.abs(middle[:, :, None] - middle[:, None, :]),
+        usable=balance.usable.astype(float),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Covariance:
+    """Noise covariance of every lap and its parts, ``(n_laps, n, n)`` [N2]."""
+
+    total: FloatArray
+    power: FloatArray
+    speed: FloatArray
+    gust: FloatArray
+    gust_by_time: FloatArray  # derivative of the gust part by the log of the gust time
+
+
+def covariance(shapes: NoiseShapes, log_noise: FloatArray, ride: FloatArray) -> Covariance:
+    """Covariance of each lap's force balance; left-out stretches get unit variance on their own."""
+    power = shapes.power * noise_value(log_noise, "power") ** 2
+    speed = shapes.speed * noise_value(log_noise, "speed") ** 2
+    decay = shapes.time_apart / noise_value(log_noise, "gust_time")
+    gain = shapes.gust_gain * gust_of_laps(log_noise, ride)[:, None]
+    gust = np.exp(-decay) * gain[:, :, None] * gain[:, None, :]
+    total = power + speed + gust
+    n = total.shape[1]
+    total[:, np.arange(n), np.arange(n)] += 1.0 - shapes.usable
+    return Covariance(
+        total=total, power=power, speed=speed, gust=gust, gust_by_time=gust * decay
+    )

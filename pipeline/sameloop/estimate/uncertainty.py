@@ -1,0 +1,76 @@
+"""Uncertainty of any weighted sum of the unknowns: size, degrees of freedom, sources."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.fit import Fit
+from sameloop.estimate.result import Quantity
+from sameloop.estimate.solve import NoiseDirections, apply
+from sameloop.road.stretches import Stretches
+
+#: Noise that the laps themselves show, by the names a rider reads.
+LAP_SOURCES = ("power, second by second", "speed sensor", "gusts", "lap to lap", "wind of the lap")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Variance of a weighted sum, its effective degrees of freedom, and its parts by source."""
+
+    variance: float
+    df: float
+    parts: dict[str, float]
+
+    @property
+    def sd(self) -> float:
+        """One standard deviation."""
+        return math.sqrt(self.variance)
+
+    def quantity(self, value: float, level: float = 0.95) -> Quantity:
+        """Interval at `level` by Student's t."""
+        half = float(stats.t.ppf(0.5 + level / 2, self.df)) * self.sd
+        return Quantity(
+            value=value, sd=self.sd, low=value - half, high=value + half, level=level, df=self.df
+        )
+
+
+def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
+    """Uncertainty of ``weights @ unknowns``.
+
+    The parts are exact for the linear model: the estimate is a fixed weighted sum of the noise of
+    the laps and of the error of every declared input, and these are independent.
+
+    Parameters
+    ----------
+    weights : array, (size,)
+
+    Returns
+    -------
+    Spread
+
+    References
+    ----------
+    JCGM 100:2008 (GUM) section 5 (law of propagation); Satterthwaite 1946, Biometrics
+    Bulletin 2:110-114, with the information of the restricted likelihood for the variances.
+    """
+    gain = fit.solved.inverse @ weights
+    pulled = np.einsum("lnm,lm->ln", fit.solved.weight, apply(fit.model, gain))
+    noise, known = fit.solved.noise, fit.prior
+    parts: dict[str, float] = {}
+    for name, part in zip(LAP_SOURCES, (noise.power, noise.speed, noise.gust), strict=False):
+        parts[name] = float(np.einsum("ln,lnm,lm->", pulled, part, pulled))
+    single = gain[known.index] ** 2 / known.sd**2
+    rows = (known.rows @ gain / known.row_sd) ** 2
+    for name, value in zip(known.source, np.concatenate([single, rows]), strict=True):
+        parts[name] = parts.get(name, 0.0) + float(value)
+    variance = float(weights @ gain)
+    directions = NoiseDirections(fit.solved, fit.layout, known, stretches, fit.log_noise)
+    slope = directions.quadratic(pulled, gain[known.index] / known.sd**2)
+    of_variance = float(slope @ np.linalg.solve(fit.slopes.information, slope))
+    df = 2 * variance**2 / of_variance if of_variance > 0 else math.inf
+    return Spread(variance=variance, df=max(df, 1.0), parts=parts)
