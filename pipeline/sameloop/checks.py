@@ -128,7 +128,7 @@ def _weather(found: StudyLaps) -> list[Warning_]:
 
 
 def _left_out(found: StudyLaps) -> list[Warning_]:
-    laps = found.lapset.laps
+    laps = [lap for lap in found.lapset.laps if lap.number > 0]  # 0 is ride-in and ride-out
     out = [lap for lap in laps if not lap.used]
     if not laps or len(out) <= MUCH_LEFT_OUT * len(laps):
         return []

@@ -71,6 +71,9 @@ def _parser() -> argparse.ArgumentParser:
     sub = command("demo", _demo, "write the bundled simulated study, run it and print the answer")
     sub.add_argument("dir", nargs="?", type=Path, default=Path("sameloop-demo"), metavar="DIR")
     _json_option(sub)
+    _simulate_options(
+        command("simulate", _simulate, "write a simulated study of known truth, to learn with")
+    )
     sub = command("new", _new, "start a study from ride files")
     sub.add_argument("dir", type=Path, metavar="DIR", help="folder of the new study")
     sub.add_argument("rides", type=Path, nargs="+", metavar="RIDE", help="a ride file")
@@ -92,6 +95,20 @@ def _json_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _simulate_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("dir", type=Path, metavar="DIR", help="folder of the new study")
+    add("--course", default="rolling", help="rolling, flat, hilly, ... (default: rolling)")
+    add("--laps", type=int, default=7, help="laps of each setup (default: 7)")
+    add("--wind", type=float, default=2.0, help="mean wind in the open [m/s] (default: 2)")
+    add("--delta-cda", type=float, default=-0.01, help="true change [m2] (default: -0.01)")
+    add("--delta-crr", type=float, default=0.0, help="true change [-] (default: 0)")
+    add("--delta-mass", type=float, default=0.0, help="true change [kg] (default: 0)")
+    add("--alternate", action="store_true", help="ride A, B, A, B instead of A, B")
+    add("--days", action="store_true", help="ride the setups on days of their own")
+    add("--seed", type=int, default=1, help="everything random follows from it (default: 1)")
+
+
 def _demo(args: argparse.Namespace) -> None:
     from sameloop.sample import write_sample
 
@@ -102,6 +119,24 @@ def _demo(args: argparse.Namespace) -> None:
             f"\nThis study is simulated. Its files are in {args.dir}; "
             f"try `sameloop laps {args.dir}` and edit {args.dir / 'study.toml'}."
         )
+
+
+def _simulate(args: argparse.Namespace) -> None:
+    from sameloop.simulate.request import write_requested
+
+    truth = write_requested(
+        args.dir,
+        course=args.course,
+        laps=args.laps,
+        wind=args.wind,
+        delta_cda=args.delta_cda,
+        delta_crr=args.delta_crr,
+        delta_mass=args.delta_mass,
+        alternate=args.alternate,
+        days=args.days,
+        seed=args.seed,
+    )
+    _print_text(f"Wrote {args.dir}. {truth} Try `sameloop compare {args.dir}`.")
 
 
 def _new(args: argparse.Namespace) -> None:
@@ -166,7 +201,13 @@ def _write(file: str, text: str) -> None:
 def _print(content: RenderableType) -> None:
     from rich.console import Console
 
-    Console(highlight=False, markup=False, emoji=False).print(content)
+    console = Console(highlight=False, markup=False, emoji=False)
+    if console.is_terminal:
+        console.print(content)
+        return
+    with console.capture() as capture:  # rich pads lines with blanks, which files need not keep
+        console.print(content)
+    sys.stdout.write("".join(f"{line.rstrip()}\n" for line in capture.get().splitlines()))
 
 
 def _print_text(text: str) -> None:

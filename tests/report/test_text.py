@@ -26,7 +26,7 @@ def test_everything_the_rider_needs_is_there(answer):
     assert "minus is a saving" in text
     assert "A 0.313 0.295 to 0.331 0.0041 0.0033 to 0.0049 82.4 5" in text
     assert "B - A -0.012 -0.021 to -0.004" in text
-    assert "do not tell air drag (CdA) from rolling resistance" in text
+    assert "Trust the watts at the speeds ridden" in text
     assert "10 laps used, 1 left out" in text
     assert "two.fit lap 6: ended 300 m short of the gate" in text
     assert "1. B: Ride in turns." in text
@@ -52,7 +52,7 @@ def test_laps_are_listed_with_reasons(answer):
     text = " ".join(plain(format_laps(answer), width=120).split())
 
     assert "One lap is 2000 m (closed loop)" in text
-    assert "one.fit 1 A 09:00:00 3:20 36.0 250 yes" in text
+    assert "1 A 09:00:00 3:20 36.0 250 yes" in text
     assert "no: ended 300 m short of the gate" in text
 
 
@@ -60,4 +60,4 @@ def test_check_lists_problems_and_what_was_dropped(answer):
     text = " ".join(plain(format_check(answer), width=120).split())
 
     assert "What to doubt, worst first 1. B: Ride in turns." in text
-    assert "one.fit: power dropout (12 values, 12 s)" in text
+    assert "one.fit: power dropout (12 samples, 12 s)" in text

@@ -51,22 +51,6 @@ def test_an_unknown_verdict_is_refused(answer, make_comparison):
         words.verdict_sentence(make_comparison(verdict="perhaps"), answer.study)
 
 
-@pytest.mark.parametrize(
-    ("verdict", "laps", "part"),
-    [
-        ("cannot tell", 5, "About 5 more laps with each setup"),
-        ("cannot tell", 1, "About 1 more lap with each setup"),
-        ("cannot tell", None, "would not settle it"),
-    ],
-)
-def test_further_laps_are_said(make_comparison, verdict, laps, part):
-    assert part in words.further_laps_sentence(make_comparison(verdict=verdict, more_laps=laps))
-
-
-def test_a_settled_question_needs_no_laps(make_comparison):
-    assert words.further_laps_sentence(make_comparison(more_laps=3)) == ""
-
-
 def test_an_interval_without_bounds_is_said():
     assert words.interval_words(q(1.0, math.inf, -math.inf, math.inf)) == "without bounds"
 
@@ -81,4 +65,10 @@ def test_signed_quantities_show_their_sign():
 def test_equal_defaults_are_said_once():
     entries = ("[[setups]] 1 tyre_radius_m = 0.311", "[[setups]] 2 tyre_radius_m = 0.311")
 
-    assert words.defaults_sentence(entries) == "[[setups]] tyre_radius_m = 0.311"
+    entries += ('[study] direction = "same"', '[[rides]] 1 laps 2 by = "found"')
+
+    assert words.defaults_lines(entries) == [
+        "[[setups]] tyre_radius_m = 0.311",
+        '[study] direction = "same"',
+        '[[rides]] laps by = "found"',
+    ]

@@ -15,8 +15,7 @@ from sameloop.laps.lap import Lap
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict
 from sameloop.report.words import (
-    defaults_sentence,
-    further_laps_sentence,
+    defaults_lines,
     quantity_words,
     separable_sentence,
     setup_words,
@@ -53,13 +52,18 @@ def format_laps(found: StudyLaps) -> RenderableType:
     parts: list[RenderableType] = [
         Text(f"One lap is {loop.length:.0f} m ({shape}). {_laps_sentence(found.lapset.laps)}")
     ]
-    parts += [Text(note) for note in found.lapset.notes]
-    table = _table("ride", "lap", "setup", "start UTC", "min:s", "km/h", "W", "used")
-    for lap in found.lapset.laps:
+    parts += [_item(note) for note in found.lapset.notes]
+    for number, ride in enumerate(found.study.rides):
+        parts += [Text(), Text(ride.file, style="bold"), _laps_table(found, number)]
+    return Group(*parts)
+
+
+def _laps_table(found: StudyLaps, ride: int) -> Table:
+    table = _table("lap", "setup", "start UTC", "min:s", "km/h", "W", "used")
+    for lap in (lap for lap in found.lapset.laps if lap.ride == ride):
         row = lap_dict(found, lap)
         table.add_row(
-            _plain(row["ride"]),
-            str(lap.number),
+            str(lap.number or "-"),
             _plain(lap.setup or "-"),
             row["start"][11:19],
             _clock(lap.end - lap.start),
@@ -67,7 +71,7 @@ def format_laps(found: StudyLaps) -> RenderableType:
             _cell(row["mean_power_w"], 1.0, 0),
             _plain("yes" if lap.used else f"no: {lap.reason}"),
         )
-    return Group(*parts, Text(), table)
+    return table
 
 
 def format_check(found: StudyLaps) -> RenderableType:
@@ -86,14 +90,13 @@ def _comparison(comparison: Comparison, answer: Answer) -> Iterator[RenderableTy
     names = {setup.id: setup_words(setup) for setup in answer.study.setups}
     style = STYLES[comparison.verdict]
     yield Text(verdict_sentence(comparison, answer.study), style=style)
-    for sentence in (comparison.why, further_laps_sentence(comparison)):
-        if sentence:
-            yield Text(sentence)
+    yield Text(comparison.why)
     yield Text()
-    yield Text(f"{names[comparison.after]} against {names[comparison.before]}", style="bold")
+    yield Text(f"After:  {names[comparison.after]}", style="bold")
+    yield Text(f"Before: {names[comparison.before]}", style="bold")
     yield Text(
-        f"Pedal power on a flat road without wind, air {answer.study.reference_density:g} kg/m3; "
-        "minus is a saving."
+        "After minus before: pedal power on a flat road without wind, air "
+        f"{answer.study.reference_density:g} kg/m3; minus is a saving."
     )
     table = _table("at", "watts", "95 % interval")
     for item in comparison.watts:
@@ -130,14 +133,14 @@ def _laps_line(found: StudyLaps) -> Iterator[RenderableType]:
     yield Text()
     yield Text(_laps_sentence(found.lapset.laps), style="bold")
     for lap in found.lapset.laps:
-        if not lap.used:
+        if not lap.used and lap.number > 0:
             file = found.study.rides[lap.ride].file
             yield _item(f"{file} lap {lap.number}: {lap.reason}")
 
 
 def _laps_sentence(laps: Sequence[Lap]) -> str:
     used = sum(lap.used for lap in laps)
-    out = len(laps) - used
+    out = sum(lap.number > 0 for lap in laps) - used  # 0 is ride-in and ride-out
     noun = "lap" if used == 1 else "laps"
     return f"{used} {noun} used, {out} left out{':' if out else '.'}"
 
@@ -149,7 +152,7 @@ def _dropped(found: StudyLaps) -> Iterator[RenderableType]:
         yield Text("Recordings: what was dropped or left out", style="bold")
     for file, item in rows:
         seconds = f", {item.seconds:.0f} s" if item.seconds else ""
-        yield _item(f"{file}: {item.reason} ({item.count} values{seconds})")
+        yield _item(f"{file}: {item.reason} ({item.count} samples{seconds})")
 
 
 def _assumptions(found: StudyLaps) -> Iterator[RenderableType]:
@@ -160,8 +163,8 @@ def _assumptions(found: StudyLaps) -> Iterator[RenderableType]:
     for track in found.tracks:
         if track.power_lag:
             yield _item(f"{track.file}: power shifted by {fixed(-track.power_lag, 1)} s")
-    if found.study.defaulted:
-        yield _item(f"Defaults: {defaults_sentence(found.study.defaulted)}")
+    for line in defaults_lines(found.study.defaulted):
+        yield _item(f"Default: {line}")
 
 
 def _warnings(warnings: Iterable[Warning_]) -> Iterator[RenderableType]:

@@ -46,26 +46,13 @@ def verdict_sentence(comparison: Comparison, study: Study) -> str:
             raise ValueError(f"unknown verdict {other!r}")
 
 
-def further_laps_sentence(comparison: Comparison) -> str:
-    """Say how many laps would settle an open question; empty when it is settled."""
-    if comparison.verdict != "cannot tell":
-        return ""
-    if comparison.more_laps is None:
-        return (
-            "More laps of this kind would not settle it: what all laps share (see the budget) "
-            "is too uncertain."
-        )
-    laps = "1 more lap" if comparison.more_laps == 1 else f"{comparison.more_laps} more laps"
-    return f"About {laps} with each setup, in the same conditions, should settle it."
-
-
 def separable_sentence(comparison: Comparison) -> str:
     """Say whether the laps tell air drag from rolling resistance."""
     if comparison.separable:
         return "The laps tell air drag (CdA) and rolling resistance (Crr) apart."
     return (
-        "The laps do not tell air drag (CdA) from rolling resistance (Crr): trust the watts at "
-        "the speeds ridden, not the split. Laps at clearly different speeds would separate them."
+        "Trust the watts at the speeds ridden, not their split into air drag (CdA) and rolling "
+        "resistance (Crr): laps at clearly different speeds would separate the two."
     )
 
 
@@ -110,7 +97,7 @@ def speed_words(speed: float) -> str:
 
 def setup_words(setup: Setup) -> str:
     """Name a setup by its id and its name."""
-    return f"{setup.id} ({setup.name})"
+    return f"{setup.id}, {setup.name}"
 
 
 def watts_row(item: WattsDifference) -> tuple[str, str, str]:
@@ -119,16 +106,14 @@ def watts_row(item: WattsDifference) -> tuple[str, str, str]:
     return speed_words(item.speed), value, interval
 
 
-def defaults_sentence(defaulted: Sequence[str]) -> str:
-    """List the defaults that were taken, equal ones of several tables once."""
-    plain = dict.fromkeys(_without_number(entry) for entry in defaulted)
-    return "; ".join(plain)
-
-
-def _without_number(entry: str) -> str:
-    return " ".join(word for word in entry.split(" = ", 1)[0].split() if not word.isdigit()) + (
-        " = " + entry.split(" = ", 1)[1]
-    )
+def defaults_lines(defaulted: Sequence[str]) -> list[str]:
+    """List the defaults that were taken, one line for each kind of table, equal ones once."""
+    tables: dict[str, dict[str, None]] = {}
+    for entry in defaulted:
+        place, value = entry.split(" = ", 1)
+        *table, key = (word for word in place.split() if not word.isdigit())
+        tables.setdefault(" ".join(table), {})[f"{key} = {value}"] = None
+    return [f"{table} {', '.join(values)}" for table, values in tables.items()]
 
 
 def _decimals(watts: Quantity) -> int:
