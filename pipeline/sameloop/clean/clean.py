@@ -66,7 +66,7 @@ def clean_ride(ride: Ride) -> Track:
     power = _without_wrong_readings(tally, time, channel, motion.speed)
     velocity = ground_velocity(time, east, north)
     _drop_slowing(tally, time, motion.speed, power, channel["altitude"], velocity)
-    lag = estimate_lag(time, power, motion.speed, ~tally.out)
+    lag = estimate_lag(time, power, motion.speed, channel["altitude"], ~tally.out)
     seconds = lag.seconds if lag.determined else 0.0
     if seconds:
         power = shift_power(time, power, seconds)

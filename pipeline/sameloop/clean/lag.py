@@ -13,13 +13,14 @@ from sameloop.clean.track import BoolArray, FloatArray
 LARGEST_LAG = 3.0  # s
 _BEYOND = 1.0  # s searched beyond, so that a maximum at the limit shows as one
 _STEP = 0.25  # s
-_FAST, _SLOW = 1.0, 6.0  # s, band that power and kinetic energy are compared in
+_FAST, _SLOW = 1.0, 6.0  # s, band in which power and kinetic energy are compared
 _SLOWEST_SPACING = 2.0  # s, sparser rides cannot show a lag
 _MOVING = 3.0  # m/s
 _BLOCKS = 10
 _SHORTEST = 300.0  # s of riding needed
-_LARGEST_SD = 0.2  # s
-_LOWEST_R2 = 0.03
+_LARGEST_SD = 0.5  # s
+_LIKELY_MASS = (40.0, 180.0)  # kg that the fit must move, else it has found something else
+_GRAVITY = 9.81  # m/s2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,17 +32,20 @@ class Lag:
     determined: bool
 
 
-def estimate_lag(time: FloatArray, power: FloatArray, speed: FloatArray, good: BoolArray) -> Lag:
+def estimate_lag(
+    time: FloatArray, power: FloatArray, speed: FloatArray, altitude: FloatArray, good: BoolArray
+) -> Lag:
     """Lag at which power best explains the change of kinetic energy.
 
-    In periods of a few seconds, power beyond what the road asks goes into ``v dv/dt``; a term in
-    ``v^3`` takes the drag that answers. A power reading stands for the interval that ends at its
-    stamp. The standard deviation is a jackknife over blocks of the ride.
+    Within seconds, power goes into ``m v dv/dt`` less what the slope takes. A rider answers to
+    the slope, so the climb is taken out of both, up to two seconds early or late; terms in
+    ``v`` and ``v^3`` take what the drag answers. A power reading stands for the interval that
+    ends at its stamp. The standard deviation is a jackknife over blocks of the ride.
 
     Parameters
     ----------
-    time, power, speed : array, (n_samples,)
-        [s], [W], [m/s].
+    time, power, speed, altitude : array, (n_samples,)
+        [s], [W], [m/s], [m]; altitude may be NaN.
     good : bool array, (n_samples,)
         Samples to trust.
     """
@@ -55,15 +59,42 @@ def estimate_lag(time: FloatArray, power: FloatArray, speed: FloatArray, good: B
     trusted = _trusted_on(grid, time, good & known & (speed > _MOVING), step)
     if trusted.sum() * step < _SHORTEST:
         return none
+    middle = time - np.diff(time, prepend=2 * time[0] - time[1]) / 2
+    pushed = _band(np.interp(grid, middle[known], power[known]), step)
+    v = np.interp(grid, time[known], speed[known])
+    climb = _climb(grid, time, altitude)
+    return _best_lag(grid, pushed, _band(np.gradient(v**2 / 2, step), step), v, climb, trusted)
+
+
+def _best_lag(
+    grid: FloatArray,
+    pushed: FloatArray,
+    gained: FloatArray,
+    speed: FloatArray,
+    climb: FloatArray,
+    trusted: BoolArray,
+) -> Lag:
+    """Search the lag; `pushed` and `gained` are power and ``v dv/dt`` in the band."""
+    step = grid[1] - grid[0]
+    nuisance = [speed, speed**3] + [np.interp(grid + k, grid, climb) for k in (-2, -1, 0, 1, 2)]
+    terms = np.stack([_band(term, step) * trusted for term in nuisance if term.any()], axis=1)
+    basis = np.linalg.qr(terms)[0]
+    gained = gained * trusted
+    gained = gained - basis @ (basis.T @ gained)
     lags = np.arange(-LARGEST_LAG - _BEYOND, LARGEST_LAG + _BEYOND + _STEP / 2, _STEP)
-    explained = _explained_by_block(grid, time[known], power[known], speed[known], trusted, lags)
-    seconds, r2 = _best(explained.sum(axis=0), lags)
-    others = explained.sum(axis=0) - explained
-    left_out = np.array([_best(part, lags)[0] for part in others])
-    count = len(left_out)
-    sd = float(np.sqrt((count - 1) / count * np.sum((left_out - left_out.mean()) ** 2)))
-    sure = sd < _LARGEST_SD and r2 > _LOWEST_R2 and abs(seconds) <= LARGEST_LAG
-    return Lag(seconds=seconds, sd=sd, determined=bool(sure and abs(seconds) > 2 * sd))
+    starts = np.linspace(0, len(grid), _BLOCKS + 1).astype(int)[:-1]
+    blocks = np.empty((_BLOCKS, len(lags), 2 + basis.shape[1]))
+    for k, lag in enumerate(lags):
+        p = np.interp(grid + lag, grid, pushed) * trusted
+        rows = np.concatenate([[p * gained, p * p], basis.T * p])
+        blocks[:, k] = np.add.reduceat(rows, starts, axis=1).T
+    whole = blocks.sum(axis=0)
+    seconds, mass = _peak(whole, lags)
+    left_out = np.array([_peak(whole - block, lags)[0] for block in blocks])
+    sd = float(np.sqrt((_BLOCKS - 1) * np.var(left_out)))
+    sure = sd < _LARGEST_SD and _LIKELY_MASS[0] < mass < _LIKELY_MASS[1]
+    inside = 2 * sd < abs(seconds) <= LARGEST_LAG
+    return Lag(seconds=seconds, sd=sd, determined=bool(sure and inside))
 
 
 def shift_power(time: FloatArray, power: FloatArray, lag: float) -> FloatArray:
@@ -88,28 +119,13 @@ def _trusted_on(grid: FloatArray, time: FloatArray, good: BoolArray, step: float
     return ~widened(bad, round(2 * _SLOW / step))
 
 
-def _explained_by_block(
-    grid: FloatArray,
-    time: FloatArray,
-    power: FloatArray,
-    speed: FloatArray,
-    trusted: BoolArray,
-    lags: FloatArray,
-) -> FloatArray:
-    """Inner products of power with the two terms and with itself: (blocks, lags, 3)."""
-    step = grid[1] - grid[0]
-    v = np.interp(grid, time, speed)
-    terms = np.stack([_band(np.gradient(v**2 / 2, step), step), _band(v**3, step)])
-    terms[:, ~trusted] = 0.0
-    basis = np.linalg.qr(terms.T)[0].T
-    basis *= np.sign(np.sum(basis * terms, axis=1))[:, None]
-    middle = time - np.diff(time, prepend=2 * time[0] - time[1]) / 2
-    starts = np.linspace(0, len(grid), _BLOCKS + 1).astype(int)[:-1]
-    products = np.empty((_BLOCKS, len(lags), 3))
-    for k, lag in enumerate(lags):
-        p = _band(np.interp(grid + lag, middle, power), step) * trusted
-        products[:, k] = np.add.reduceat(np.stack([basis[0] * p, basis[1] * p, p * p]), starts, 1).T
-    return products
+def _climb(grid: FloatArray, time: FloatArray, altitude: FloatArray) -> FloatArray:
+    """Power per mass that the climb takes [W/kg]; zeros without altitude."""
+    known = np.isfinite(altitude)
+    if known.sum() < 0.9 * len(time):
+        return np.zeros(len(grid))
+    rate: FloatArray = np.gradient(np.interp(grid, time[known], altitude[known]), grid)
+    return _GRAVITY * rate
 
 
 def _band(values: FloatArray, step: float) -> FloatArray:
@@ -117,14 +133,15 @@ def _band(values: FloatArray, step: float) -> FloatArray:
     return smooth - gaussian_filter1d(values, _SLOW / step)
 
 
-def _best(products: FloatArray, lags: FloatArray) -> tuple[float, float]:
-    """Lag of the highest explained share, between grid points by a parabola, and that share."""
-    kinetic = np.maximum(products[:, 0], 0.0)  # more power never slows the rider
-    r2 = np.where(kinetic > 0, (kinetic**2 + products[:, 1] ** 2) / products[:, 2].clip(1e-9), 0.0)
-    k = int(np.argmax(r2))
-    if 0 < k < len(lags) - 1:
-        left, top, right = r2[k - 1], r2[k], r2[k + 1]
-        bend = left - 2 * top + right
-        shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
-        return float(lags[k] + shift * _STEP), float(top)
-    return float(lags[k]), float(r2[k])
+def _peak(sums: FloatArray, lags: FloatArray) -> tuple[float, float]:
+    """Lag that explains most, between grid points by a parabola, and the mass it implies [kg]."""
+    with_gain = np.maximum(sums[:, 0], 0.0)  # more power never slows the rider
+    own = np.maximum(sums[:, 1] - np.sum(sums[:, 2:] ** 2, axis=1), 1e-9)
+    explained = with_gain**2 / own
+    k = int(np.argmax(explained))
+    mass = float(own[k] / max(with_gain[k], 1e-9))
+    if not 0 < k < len(lags) - 1:
+        return float(lags[k]), mass
+    left, top, right = explained[k - 1 : k + 2]
+    bend = left - 2 * top + right
+    return float(lags[k] + (0.5 * (left - right) / bend if bend < 0 else 0.0) * _STEP), mass

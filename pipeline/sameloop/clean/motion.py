@@ -12,6 +12,9 @@ from sameloop.clean.track import BoolArray, FloatArray
 
 FASTEST = 40.0  # m/s
 _SMOOTHING = 2.0  # s, of positions before speed is taken from them
+_MOVING = 3.0  # m/s
+_WITHOUT_POSITION = 20  # samples of riding
+_SHARED_JITTER = 0.5  # of the speed's own quick changes
 _BRIDGE = 3.0  # s, missing speed that interpolation may fill
 
 
@@ -141,29 +144,28 @@ def _travelled(
 
 
 def _source(time: FloatArray, speed: FloatArray, east: FloatArray, north: FloatArray) -> str:
-    """Wheel or satellite: a receiver's speed shares the jitter of its own positions.
+    """Wheel or satellite, where the data tell.
 
-    Compared are the sample-to-sample changes that are left when the ride's slow changes are
-    taken out. What lies between the two clear cases stays ``'unknown'``.
+    A wheel goes on counting where there are no positions. A receiver that takes speed from its
+    own positions shares their jitter. Otherwise the two look alike: ``'unknown'``.
     """
-    step = np.diff(time)
-    moved = np.hypot(np.diff(east), np.diff(north)) / step
-    told = (speed[1:] + speed[:-1]) / 2
-    good = np.isfinite(moved) & np.isfinite(told) & (told > 3.0) & (step < 2.5) & (moved < FASTEST)
-    if np.isfinite(speed).sum() and not np.isfinite(east).any():
+    moving = np.nan_to_num(speed) > _MOVING
+    if np.count_nonzero(moving & ~np.isfinite(east)) >= _WITHOUT_POSITION:
         return "wheel"
+    step = np.diff(time)
+    by_position = np.hypot(np.diff(east), np.diff(north)) / step
+    told = (speed[1:] + speed[:-1]) / 2
+    good = (step < 2.5) & (told > _MOVING) & (by_position < FASTEST)
     if good.sum() < 300:
         return "unknown"
-    jitter = _fast_part(np.where(good, moved - told, 0.0), good)
+    difference = _fast_part(np.where(good, by_position - told, 0.0), good)
     signal = _fast_part(np.where(good, told, 0.0), good)
-    shared = float(np.corrcoef(jitter, signal)[0, 1])
-    left = float(np.std(jitter)) / max(float(np.std(signal)), 1e-6)
-    if left < 0.5:
-        return "gps"
-    return "wheel" if left > 1.0 and shared > -0.5 else "unknown"
+    shared = float(np.std(difference)) < _SHARED_JITTER * float(np.std(signal))
+    return "gps" if shared else "unknown"
 
 
 def _fast_part(values: FloatArray, good: BoolArray) -> FloatArray:
+    """What changes within a few samples."""
     weight = gaussian_filter1d(good.astype(float), 3.0)
     slow = gaussian_filter1d(values, 3.0) / np.maximum(weight, 1e-3)
     fast: FloatArray = (values - slow)[good]
