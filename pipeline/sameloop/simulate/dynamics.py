@@ -221,6 +221,7 @@ def _advance(
     """One step on: forces of the middle of the step over the way of the step."""
     here, weight, moving = state.here, bikes[_WEIGHT], bikes[_MOVING]
     speed = np.where(standing, 0.0, state.speed)
+    halted = 0.5 * moving * (state.speed**2 - speed**2)
     area = bikes[_HALF_AREA] * posture
     driven = bikes[_EFFICIENCY] * power * step
     kinetic = 0.5 * moving * speed**2
@@ -239,7 +240,7 @@ def _advance(
         speed=_speed_of(allowed, moving),
         work=state.work + power * step,
         resisted=state.resisted + lost,
-        braked=state.braked + (kinetic - allowed),
+        braked=state.braked + halted + (kinetic - allowed),
         here=there,
     )
 
