@@ -144,7 +144,7 @@ def _collect(message: Any, into: _Collected) -> None:
     if message.name == "record":
         into.records.append(_record(message))
     elif message.name == "lap":
-        into.laps.extend(_lap(message))
+        into.laps.append(_lap(message))
     elif message.name == "event":
         _follow_timer(message, into)
 
@@ -178,21 +178,19 @@ def _values(message: Any) -> dict[str, Any]:
     return {item.name: item.value for item in message.fields if item.value is not None}
 
 
-def _lap(message: Any) -> list[Span]:
+def _lap(message: Any) -> Span:
     values = _values(message)
     start, end = _time(values.get("start_time")), _time(values.get("timestamp"))
-    if start is None:
-        return []
     elapsed = values.get("total_elapsed_time")
-    if isinstance(elapsed, int | float) and 0 < elapsed < 1e7:
+    if isinstance(elapsed, int | float) and 0 <= elapsed < 1e7:
         end = start + pd.Timedelta(round(elapsed, 3), "s")
-    return [(start, end)] if end is not None else []
+    return start, end
 
 
 def _follow_timer(message: Any, into: _Collected) -> None:
     values = _values(message)
     time = _time(values.get("timestamp"))
-    if values.get("event") != "timer" or time is None:
+    if values.get("event") != "timer" or pd.isna(time):
         return
     kind = str(values.get("event_type"))
     if kind.startswith("stop") and into.stopped is None:
@@ -202,9 +200,10 @@ def _follow_timer(message: Any, into: _Collected) -> None:
         into.stopped = None
 
 
-def _time(value: object) -> pd.Timestamp | None:
+def _time(value: object) -> Any:
+    """Return a time stamp, or NaT; typed Any because pandas' stubs keep the two apart."""
     if not isinstance(value, int) or not FIRST_REAL_TIME <= value < 0xFFFF_FFFF:
-        return None
+        return pd.NaT
     return pd.Timestamp(value + EPOCH, unit="s", tz="UTC").as_unit("ns")
 
 

@@ -31,7 +31,7 @@ class Recording:
     records : DataFrame
         ``time`` (UTC, NaT where missing) and any other of `CHANNELS`.
     laps, pauses : tuple of (start, end)
-        UTC, in file order.
+        UTC, in file order; a lap may have NaT.
     dropped : tuple of Dropped
         What the reader itself had to leave out.
     """
@@ -76,12 +76,13 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
     samples = _keep(samples, keep, "time stamp out of order", dropped)
     samples = _separate_repeated_times(samples, dropped)
     samples = _without_impossible_positions(samples, dropped)
+    laps = _number_laps(recording.laps, dropped)
     return Ride(
         file=file,
         sha256=sha256,
         format=recording.format,
         samples=samples,
-        laps=_number_laps(recording.laps),
+        laps=laps,
         pauses=_real_pauses(recording.pauses, samples),
         dropped=tuple(dropped),
     )
@@ -171,16 +172,19 @@ def _without_impossible_positions(samples: pd.DataFrame, dropped: list[Dropped])
     )
 
 
-def _number_laps(laps: tuple[Span, ...]) -> tuple[RecordedLap, ...]:
-    ordered = sorted(laps)
+def _number_laps(laps: tuple[Span, ...], dropped: list[Dropped]) -> tuple[RecordedLap, ...]:
+    ordered = sorted(span for span in laps if span[1] > span[0])  # false for NaT
+    if len(ordered) < len(laps):
+        count = len(laps) - len(ordered)
+        dropped.append(Dropped(reason="recorded lap without start or duration", count=count))
     # Devices round start and end apart, so that neighbours overlap by part of a second.
     ends = [
         min(end, following) if following > start else end
         for (start, end), (following, _) in pairwise(ordered)
     ] + [end for _, end in ordered[-1:]]
-    spans = [(start, end) for (start, _), end in zip(ordered, ends, strict=True) if end > start]
     return tuple(
-        RecordedLap(number=n, start=start, end=end) for n, (start, end) in enumerate(spans, 1)
+        RecordedLap(number=number, start=start, end=end)
+        for number, ((start, _), end) in enumerate(zip(ordered, ends, strict=True), 1)
     )
 
 

@@ -11,8 +11,9 @@ A channel may carry its unit (``speed_kmh``, ``cadence_rpm``, ``altitude_ft``); 
 
 from __future__ import annotations
 
+import csv
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from io import StringIO
@@ -105,16 +106,26 @@ def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, bool]:
     if separator not in first:
         problem = "is not FIT, GPX or TCX, and its first line holds no comma, semicolon or tab"
         raise RideFileError(file, problem, "export the ride as FIT, TCX, GPX or CSV")
+    headings, *rows = _rows(text.lstrip("\r\n"), separator, file=file)
+    return pd.DataFrame(rows, columns=headings, dtype=str), separator == ";"
+
+
+def _rows(text: str, separator: str, *, file: str) -> Iterator[list[str]]:
+    """Yield the headings, then rows of as many cells."""
+    reader = csv.reader(StringIO(text, newline=""), delimiter=separator)
+    width = None
     try:
-        table = pd.read_csv(
-            StringIO(text), sep=separator, dtype=str, keep_default_na=False, index_col=False
-        )
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
-        place = re.search(r"line (\d+)", str(error))
-        where = f"line {place.group(1)}" if place else "the table"
-        problem = f"{where} does not fit the headings"
+        for row in reader:
+            cells = [cell.strip() for cell in row]
+            width = width or len(cells)
+            if len(cells) <= 1 and not any(cells):  # a blank line
+                continue
+            if len(cells) < width or any(cells[width:]):
+                raise csv.Error("other number of cells")
+            yield cells[:width]
+    except csv.Error as error:
+        problem = f"line {reader.line_num} does not fit the headings of line 1"
         raise RideFileError(file, problem, "give every row as many cells as headings") from error
-    return table.fillna("").rename(columns=str.strip), separator == ";"
 
 
 def _match(headings: list[str], columns: dict[str, str], *, file: str) -> dict[str, _Column]:
@@ -127,6 +138,9 @@ def _match(headings: list[str], columns: dict[str, str], *, file: str) -> dict[s
             hint = f"perhaps '{near[0]}' is meant" if near else f"it has {', '.join(headings[:20])}"
             problem = f"line 1 has no heading '{heading}', which the column map gives for {key}"
             raise RideFileError(file, problem, hint)
+        if headings.count(heading) > 1:
+            problem = f"line 1 has the heading '{heading}' {headings.count(heading)} times"
+            raise RideFileError(file, problem, "give each column a heading of its own")
         found[channel] = _Column(heading, unit or _split_unit(channel, heading))
     for channel in HEADINGS:
         if channel in found:

@@ -133,10 +133,8 @@ def _laps(activity: _Activity, times: pd.Series[pd.Timestamp]) -> list[Span]:
     starts: list[Any] = as_time_column([start for start, *_ in activity.laps]).tolist()
     laps = []
     for start, (_, first, past, seconds) in zip(starts, activity.laps, strict=True):
-        if pd.isna(start) or not 0 <= seconds < 1e7:
-            continue
         # The duration leaves out pauses, the last record does not.
-        end = start + pd.Timedelta(round(seconds, 3), "s")
+        end: Any = start + pd.Timedelta(round(seconds, 3), "s") if 0 <= seconds < 1e7 else pd.NaT
         last: Any = times[first:past].max()
-        laps.append((start, end if pd.isna(last) else max(end, last)))
+        laps.append((start, last if pd.isna(end) or last > end else end))
     return laps
