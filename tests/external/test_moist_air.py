@@ -37,8 +37,8 @@ STATES = [
     (40.0, 95000.0, 0.2, 1.0508364, 0.00012),
     (-5.0, 98000.0, 0.7, 1.2725477, 0.00012),
 ]
-# degC, Pa by IAPWS R6-95(2018), Wagner & Pruss (2002), J Phys Chem Ref Data 31:387; Pa by the vapour
-# formula of CIPM-2007. Print not seen.
+# degC, Pa by IAPWS R6-95(2018), Wagner & Pruss (2002), J Phys Chem Ref Data 31:387; Pa by the
+# vapour formula of CIPM-2007. Print not seen.
 SATURATION = [
     (0.01, 611.655, 611.657),
     (5.0, 872.575, 872.534),
