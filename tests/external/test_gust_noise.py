@@ -1,0 +1,43 @@
+"""Gusts that last: how many independent values a mean of correlated ones is worth.
+
+Bayley & Hammersley (1946), Suppl J R Stat Soc 8:184-197; Zieba (2010), Metrol Meas Syst 17:3-16.
+Sums evaluated, print not seen.
+"""
+
+import numpy as np
+import pytest
+
+from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, NoiseShapes, covariance
+
+pytestmark = pytest.mark.external
+
+
+def gust_covariance(count, correlation):
+    """Unit gusts at `count` evenly spaced moments whose neighbours correlate by `correlation`."""
+    log_noise = NoisePrior.for_rides(1).mean.copy()
+    log_noise[SHARED_NAMES.index("gust_time")] = np.log(-1 / np.log(correlation))
+    log_noise[len(SHARED_NAMES) :] = 0.0
+    step = np.arange(float(count))
+    nothing = np.zeros((1, count, count))
+    shapes = NoiseShapes(
+        power=nothing,
+        speed=nothing,
+        gust_gain=np.ones((1, count)),
+        time_apart=np.abs(step[:, None] - step)[None],
+        usable=np.ones((1, count)),
+    )
+    return covariance(shapes, log_noise, np.array([0])).gust[0]
+
+
+@pytest.mark.parametrize(
+    ("count", "correlation", "exact"),
+    [
+        (50, 0.5, 17.123287671232877),
+        (100, 0.8, 11.627906976634014),
+        (10, 0.3, 5.764703479529582),
+        (1000, 0.95, 26.150627615062785),
+    ],
+)
+def test_effective_number_of_gusts(count, correlation, exact):
+    found = count**2 / gust_covariance(count, correlation).sum()
+    assert found == pytest.approx(exact, abs=1e-9)
