@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import numpy as np
 import pytest
 
 from sameloop.ingest.read import read_ride
-from sameloop.simulate.export import write_study
+from sameloop.simulate.export import simulate_folder, write_study
 from sameloop.simulate.sample import sample_spec, write_sample_study
 from sameloop.simulate.scenario import RidePlan, default_study
 from sameloop.simulate.study import simulate_studies
@@ -61,6 +62,18 @@ def test_ride_files_hold_what_was_recorded(tmp_path):
                 read.samples[channel], ride.samples[channel], rtol=0, atol=2e-7, equal_nan=True
             ), (ride.file, channel)
         assert b"simulated" in (tmp_path / ride.file).read_bytes()
+
+
+def test_the_truth_lies_beside_the_study(tmp_path):
+    spec = default_study("flat", laps=1, delta_cda=-0.02, file_format="tcx", seed=9)
+    simulated = simulate_folder(spec, tmp_path)
+    truth = tomllib.loads((tmp_path / "truth.toml").read_text("utf-8"))
+    assert [s["cda_m2"] for s in truth["setups"]] == pytest.approx([0.32, 0.30])
+    (change,) = truth["changes"]
+    expected = simulated.truth.delta_watts("A", "B", 10.0)
+    assert change["delta_watts_at_36_kmh"] == pytest.approx(expected, abs=0.005)
+    assert (tmp_path / "ride_2.tcx").is_file()
+    assert load_study(tmp_path).setups == simulated.study.setups
 
 
 def test_another_ending_is_refused(tmp_path):

@@ -172,7 +172,7 @@ def _draw_reports(
             # the air is that of the ride going on, or the next to start
             ride = [r for r in day if r.start <= time + REPORT_EVERY / 2 or r is day[0]][-1]
             speed = ride.wind.station_speed + spec.weather.report_speed * rng.standard_normal()
-            turn = spec.weather.report_turn * rng.standard_normal()
+            turn = _vane_sd(ride.wind.station_speed, spec) * rng.standard_normal()
             reports.append(
                 WeatherEntry(
                     time=float(time),
@@ -184,3 +184,8 @@ def _draw_reports(
                 )
             )
     return tuple(reports)
+
+
+def _vane_sd(speed: float, spec: StudySpec) -> float:
+    """How far off a report's direction is [rad]: in the lightest air a vane points anywhere."""
+    return min(float(np.hypot(spec.weather.report_turn, 0.3 / max(speed, 0.1))), np.pi)

@@ -12,7 +12,8 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from sameloop.ingest.ride import Ride
-from sameloop.simulate.study import SimulatedStudy
+from sameloop.simulate.scenario import StudySpec
+from sameloop.simulate.study import SimulatedStudy, simulate_studies
 from sameloop.simulate.writers import write_fit, write_gpx, write_tcx
 from sameloop.study import (
     Setup,
@@ -25,6 +26,7 @@ from sameloop.study import (
 )
 
 WEATHER_FILE = "weather.csv"
+TRUTH_FILE = "truth.toml"
 WRITERS: dict[str, Callable[[Ride, Path], None]] = {
     "fit": write_fit,
     "tcx": write_tcx,
@@ -43,6 +45,14 @@ UNCERTAINTY_UNITS = {
     "wind_station_factor": ("wind_station_factor_pct", 0.01),
     "wheel_circumference": ("wheel_circumference_pct", 0.01),
 }
+
+
+def simulate_folder(spec: StudySpec, folder: Path) -> SimulatedStudy:
+    """Simulate a study and write it with its truth beside it, in ``truth.toml``."""
+    simulated = simulate_studies([spec])[0]
+    write_study(simulated, folder)
+    (folder / TRUTH_FILE).write_text(truth_text(simulated), encoding="utf-8")
+    return simulated
 
 
 def write_study(simulated: SimulatedStudy, folder: Path) -> tuple[Path, ...]:
@@ -117,6 +127,28 @@ def study_text(study: Study) -> str:
     uncertainty = _uncertainty(study.uncertainty)
     if uncertainty:
         document.add("uncertainty", _table(uncertainty))
+    return tomlkit.dumps(document)
+
+
+def truth_text(simulated: SimulatedStudy) -> str:
+    """Give what is true as TOML: every setup, and each change against the first setup."""
+    truth, study = simulated.truth, simulated.study
+    document = tomlkit.document()
+    document.add(tomlkit.comment("simulated: what an answer to this study ought to find"))
+    setups, changes = [], []
+    for setup in study.setups:
+        bike = truth.bikes[setup.id]
+        values = {"id": setup.id, "cda_m2": bike.cda, "crr": bike.crr, "total_mass_kg": bike.mass}
+        setups.append(_table(values | {"drivetrain_efficiency": round(bike.efficiency, 6)}))
+    first = study.setups[0].id
+    for setup in study.setups[1:]:
+        change: dict[str, object] = {"before": first, "after": setup.id}
+        for speed in study.reference_speeds:
+            watts = truth.delta_watts(first, setup.id, speed, study.reference_density)
+            change[f"delta_watts_at_{speed * 3.6:.0f}_kmh"] = round(watts, 2)
+        changes.append(_table(change))
+    document.add("setups", _many(setups))
+    document.add("changes", _many(changes))
     return tomlkit.dumps(document)
 
 

@@ -59,7 +59,7 @@ class Weather:
         Rider height over station: mean, standard deviation between sites, and share by which a
         site's own factor changes between days [-].
     report_speed, report_turn : float
-        Standard deviation of each report [m/s], [rad].
+        Standard deviation of each report [m/s], [rad]; the direction of light air is worse.
     temperature, pressure, humidity : float
         True means [K], [Pa], [fraction].
     gusts : Wind
@@ -118,6 +118,7 @@ def default_study(
     rides: str = "one_per_setup",
     same_day: bool = True,
     recorder: Recorder | None = None,
+    file_format: str = "fit",
     seed: int = 0,
 ) -> StudySpec:
     """Two setups, before ``A`` and after ``B``, with `laps` laps each.
@@ -138,6 +139,8 @@ def default_study(
         Otherwise every setup (or pair of rides) has a day of its own.
     recorder : Recorder or None
         Sensor faults.
+    file_format : str
+        ``'fit'``, ``'tcx'`` or ``'gpx'``, the ending of the rides' names.
     seed : int
         Everything random follows from it.
 
@@ -165,7 +168,11 @@ def default_study(
     else:
         raise ValueError(f"rides must be 'one_per_setup' or 'alternating', not {rides!r}")
     plans = tuple(
-        RidePlan(setups=(setup,) * count, day=0 if same_day else day, file=f"ride_{k + 1}.fit")
+        RidePlan(
+            setups=(setup,) * count,
+            day=0 if same_day else day,
+            file=f"ride_{k + 1}.{file_format}",
+        )
         for k, (setup, count, day) in enumerate(blocks)
     )
     return StudySpec(
