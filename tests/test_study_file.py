@@ -238,3 +238,55 @@ def test_a_number_comes_back_as_it_was_written(key, share):
     value = float(f"{key.read.low + share * (key.read.high - key.read.low):.4g}")
     if key.read.low <= value <= key.read.high:
         assert float(key.read.written(key.read(value))) == pytest.approx(value, abs=1e-9)
+
+
+METAR = "METAR ABCD 020950Z 24004KT 18/09 Q1013\nMETAR ABCD 021020Z 25006KT 19/09 Q1013"
+ENTRIES = GOOD[GOOD.index("[[weather]]") : GOOD.index("[weather_station]")]
+
+
+def with_weather(folder, table):
+    """A study whose weather is a table, and whose rides begin on 2 May 2026 at 9:10 UTC."""
+    text = GOOD.replace(ENTRIES, f"[weather]\n{table}\n").replace("one.fit", "one.csv")
+    write(folder, text)
+    rows = "".join(f"2026-05-02T09:10:{second:02d}Z,200\n" for second in range(60))
+    for name in ("one.csv", "two.csv"):
+        (folder / name).write_text("time,Watts\n" + rows, encoding="utf-8")
+    return folder
+
+
+def test_weather_comes_from_a_log(tmp_path):
+    log = "time,temperature_c,wind_speed_ms\n2026-05-02T10:00Z,20,3\n2026-05-02T09:00Z,18,\n"
+    (tmp_path / "log.csv").write_text(log, encoding="utf-8")
+    study = load_study(with_weather(tmp_path, 'file = "log.csv"'))
+
+    first, second = study.weather
+    assert second.time - first.time == 3600
+    assert (first.temperature, first.wind_speed) == (pytest.approx(291.15), None)
+    assert second.wind_speed == 3
+
+
+def test_metar_text_takes_its_month_from_the_rides(tmp_path):
+    study = load_study(with_weather(tmp_path, f'metar = """{METAR}"""'))
+
+    first, second = study.weather
+    assert first.time == 1_777_715_400  # 2026-05-02 09:50 UTC
+    assert second.time - first.time == 30 * 60
+    assert first.temperature == pytest.approx(291.15)
+    assert first.qnh == pytest.approx(101_300, abs=100)
+
+
+@pytest.mark.parametrize(
+    ("table", "message"),
+    [
+        ("", r"\[weather\]: it needs either file or metar"),
+        ('file = "log.csv"\nmetar = "x"', "it needs either file or metar"),
+        ('log = "log.csv"', "this key is not known"),
+        ('file = "log.csv"', r'\[weather\] file: there is no file "log\.csv"'),
+        ('file = "../log.csv"', "lies outside"),
+        ('metar = ""', "it holds no report"),
+        ('metar = "nice day"', r"study\.toml: \[weather\] metar: line 1: \"nice day\" is neither"),
+    ],
+)
+def test_a_wrong_weather_table_is_said(tmp_path, table, message):
+    with pytest.raises(SameloopError, match=message):
+        load_study(with_weather(tmp_path, table))

@@ -104,7 +104,8 @@ def _confounded(found: StudyLaps, group: Sequence[object]) -> bool:
     for lap in found.lapset.laps:
         if lap.used:
             setups.setdefault(group[lap.ride], set()).add(lap.setup)
-    return len(setups) > 1 and all(len(inside) == 1 for inside in setups.values())
+    ridden = set().union(*setups.values())
+    return len(ridden) > 1 and all(len(inside) == 1 for inside in setups.values())
 
 
 def _weather(found: StudyLaps) -> list[Warning_]:
