@@ -165,7 +165,7 @@ def _source(time: FloatArray, speed: FloatArray, east: FloatArray, north: FloatA
 
 
 def _fast_part(values: FloatArray, good: BoolArray) -> FloatArray:
-    """What changes within a few samples."""
+    """Keep what changes within a few samples."""
     weight = gaussian_filter1d(good.astype(float), 3.0)
     slow = gaussian_filter1d(values, 3.0) / np.maximum(weight, 1e-3)
     fast: FloatArray = (values - slow)[good]

@@ -14,9 +14,10 @@ from sameloop.laps.assign import assign_setups
 from sameloop.laps.button import button_length, button_passes, distance_passes, repeat_length
 from sameloop.laps.keep import keep_or_leave_out
 from sameloop.laps.lap import Lap, LapSet, Loop
-from sameloop.laps.loop import Flat, Reference, find_reference, is_out_and_back
+from sameloop.laps.loop import Reference, find_reference, is_out_and_back
 from sameloop.laps.matching import Chain, match
 from sameloop.laps.passes import Pass, find_passes
+from sameloop.laps.returns import Flat
 from sameloop.study import Study
 
 _NO_LOOP = (
@@ -79,7 +80,8 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
     reference = find_reference(rides)
     if reference is None:
         raise LapMatchError(_NO_LOOP.format(files=_names(tracks)))
-    closed = loop == "closed" or (loop == "auto" and not is_out_and_back(reference.path))
+    ring = reference.path.ring
+    closed = ring and (loop == "closed" or (loop == "auto" and not is_out_and_back(reference.path)))
     passes = [find_passes(ride, reference, closed=closed) for ride in rides]
     if not any(not piece.reason for ride in passes for piece in ride):
         raise LapMatchError(_NO_LOOP.format(files=_names(tracks)))
@@ -100,7 +102,7 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
     return LapSet(
         loop=found,
         laps=keep_or_leave_out(laps, tracks, direction),
-        notes=_notes(found, rides, chains),
+        notes=_notes(found, chains, ring=ring),
     )
 
 
@@ -170,7 +172,13 @@ def _along_majority(
     turned = [
         [replace(p, direction=-p.direction) if p.full else p for p in ride] for ride in passes
     ]
-    return replace(reference, path=reference.path.reversed()), turned
+    turned_road = replace(
+        reference,
+        path=reference.path.reversed(),
+        gate=reference.finish,
+        finish=reference.gate,
+    )
+    return turned_road, turned
 
 
 def _laps(
@@ -255,8 +263,8 @@ def _mean_altitude(tracks: Sequence[Track], chains: list[Chain], station: FloatA
     return total / count if count else np.full(len(station), np.nan)
 
 
-def _notes(loop: Loop, rides: Sequence[Flat], chains: list[Chain]) -> tuple[str, ...]:
-    kind = "closed loop" if loop.closed else "out-and-back"
+def _notes(loop: Loop, chains: list[Chain], *, ring: bool) -> tuple[str, ...]:
+    kind = "closed loop" if loop.closed else "out-and-back" if ring else "one-way road"
     laps = sum(len(chain.passes) for chain in chains)
     notes = [f"{kind.capitalize()} of {loop.length:.0f} m found from positions, {laps} laps on it."]
     scales = _distance_scales(loop, chains)

@@ -8,8 +8,10 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.laps.geometry import IntArray
+from sameloop.laps.returns import pass_margin
 
 _APART = 30.0  # m between two crossings; less is jitter of the positions
+_ALONG = 0.5  # cosine between riding and the gate's heading
 _LONGEST_STEP = 200.0  # m between two samples that may be taken as a straight ride
 
 
@@ -56,7 +58,9 @@ def crossings(gate: Gate, east: FloatArray, north: FloatArray, distance: FloatAr
     share = ahead[over] / (ahead[over] - ahead[over + 1])
     lateral = beside[over] + share * (beside[over + 1] - beside[over])
     step = np.hypot(np.diff(x), np.diff(y))[over]
+    ridden = np.diff(ahead)[over]
     hit = (np.abs(lateral) <= gate.reach) & (step < _LONGEST_STEP)
+    hit &= np.abs(ridden) >= _ALONG * step  # a road that crosses this one is another road
     over, share = over[hit], share[hit]
     travelled = distance[at[over]] + share * (distance[at[over + 1]] - distance[at[over]])
     direction = np.where(ahead[over + 1] >= 0, 1, -1).astype(np.int64)
@@ -73,3 +77,19 @@ def _not_jitter(travelled: FloatArray) -> IntArray:
     last = np.append(np.flatnonzero(np.diff(cluster)), len(cluster) - 1)
     kept: IntArray = last[np.bincount(cluster) % 2 == 1]
     return kept
+
+
+def fitting_pairs(
+    starts: FloatArray, finishes: FloatArray, length: float
+) -> list[tuple[float, float]]:
+    """Pairs of a start and a finish about `length` [m] of riding apart, none overlapping."""
+    pairs: list[tuple[float, float]] = []
+    margin = pass_margin(length)
+    low = np.searchsorted(finishes, starts + length - margin)
+    high = np.searchsorted(finishes, starts + length + margin)
+    for start, first, last in zip(starts.tolist(), low.tolist(), high.tolist(), strict=True):
+        if first == last or (pairs and start < pairs[-1][1]):
+            continue
+        near = finishes[first:last]
+        pairs.append((start, float(near[np.argmin(np.abs(near - start - length))])))
+    return pairs

@@ -41,8 +41,21 @@ class Path:
 
     def at(self, station: FloatArray) -> tuple[FloatArray, FloatArray]:
         """East and north at `station` [m]; beyond the ends a ring goes round again."""
-        s = station % self.length if self.ring else station
+        s = self.wrapped(station)
         return np.interp(s, self.station, self.east), np.interp(s, self.station, self.north)
+
+    def wrapped(self, station: FloatArray) -> FloatArray:
+        """Bring stations [m] onto the road: round a ring, else to its nearer end."""
+        return station % self.length if self.ring else np.clip(station, 0.0, self.length)
+
+    def shortest(self, difference: FloatArray) -> FloatArray:
+        """Give differences of station [m] the short way round a ring."""
+        half = self.length / 2
+        return (difference + half) % self.length - half if self.ring else difference
+
+    def on_road(self, travelled: FloatArray, direction: int) -> FloatArray:
+        """Turn stations [m] in the sense of travel into stations on the road."""
+        return self.wrapped(travelled if direction > 0 else self.length - travelled)
 
     def tangents(self) -> tuple[FloatArray, FloatArray]:
         """Give unit vectors (east, north) of travel at the points."""
@@ -136,7 +149,7 @@ class Projector:
         self, station: FloatArray, east: FloatArray, north: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
         x, y = self.path.at(station)
-        within = station % self.path.length if self.path.ring else station
+        within = self.path.wrapped(station)
         te = np.interp(within, self.path.station, self._east)
         tn = np.interp(within, self.path.station, self._north)
         size = np.maximum(np.hypot(te, tn), 0.2)

@@ -9,9 +9,9 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from sameloop.clean.track import BoolArray, FloatArray
-from sameloop.laps.geometry import IntArray, Path, Projector, headings_along, smoothed
-from sameloop.laps.loop import Flat
+from sameloop.laps.geometry import IntArray, Path, Projector, between, headings_along, smoothed
 from sameloop.laps.passes import OFF_ROAD, Pass
+from sameloop.laps.returns import Flat
 
 _ROUNDS = 3  # of laying laps on the road and drawing the road through the laps
 _LEAD = 400.0  # m before and after a chain of laps that help to place its ends
@@ -120,11 +120,13 @@ def _place(number: int, ride: Flat, run: tuple[Pass, ...], projector: Projector)
     inside = (distance > start) & (distance < end)
     guess = np.where(inside, np.interp(distance, gates, np.arange(len(gates)) * length), base)
     heading = headings_along(ride.east[at], ride.north[at])
-    found = projector.project(guess[known] % length, ride.east[at], ride.north[at], heading)
+    found = projector.project(
+        projector.path.wrapped(guess[known]), ride.east[at], ride.north[at], heading
+    )
     ahead = np.zeros(len(index))
-    ahead[known] = (found.station - base[known] + length / 2) % length - length / 2
-    good = known.copy()
-    good[known] = (np.abs(found.offset) < OFF_ROAD) & (np.abs(ahead[known]) < _furthest(length))
+    ahead[known] = projector.path.shortest(found.station - base[known])
+    good = known & (projector.path.ring | between(base, 0.0, length * len(run)))
+    good[known] &= (np.abs(found.offset) < OFF_ROAD) & (np.abs(ahead[known]) < _furthest(length))
     return Chain(
         ride=number,
         passes=run,
@@ -142,17 +144,14 @@ def _smooth_along(distance: FloatArray, values: FloatArray, good: BoolArray) -> 
     """Gaussian smoothing along the distance ridden, at the samples, from the good ones."""
     bins = ((distance - distance[0]) / _BIN).astype(int)
     count = int(bins[-1]) + 1
-    weight = np.bincount(bins[good], minlength=count).astype(float)
-    total = np.bincount(bins[good], values[good], minlength=count)
     width = _SMOOTH / _BIN
-    weight = _blurred(weight, width)
-    total = _blurred(total, width)
+    weight = _blurred(np.bincount(bins[good], minlength=count).astype(np.float64), width)
+    total = _blurred(np.bincount(bins[good], values[good], count).astype(np.float64), width)
     known = weight > 1e-9
     if not known.any():
         return np.zeros(len(distance))
     centre = distance[0] + (np.arange(count) + 0.5) * _BIN
-    smooth: FloatArray = np.interp(distance, centre[known], total[known] / weight[known])
-    return smooth
+    return np.interp(distance, centre[known], total[known] / weight[known])
 
 
 def _blurred(values: FloatArray, width: float) -> FloatArray:
@@ -166,14 +165,15 @@ def _shifts(rides: Sequence[Flat], chains: list[Chain], path: Path) -> FloatArra
     Ridge least squares: positions with errors of `_POSITION_SD` that last `_POSITION_TIME`,
     shifts with a prior of `_SHIFT_SD`. The mean of all is taken out, since it moves only the map.
     """
-    normal = np.tile(np.eye(2) / _SHIFT_SD**2, (len(rides), 1, 1))
+    normal: FloatArray = np.zeros((len(rides), 2, 2))
+    normal[:, [0, 1], [0, 1]] = 1 / _SHIFT_SD**2
     right = np.zeros((len(rides), 2))
     tangent_east, tangent_north = path.tangents()
     for chain in chains:
         ride, at = rides[chain.ride], chain.index[chain.good]
         if not len(at):
             continue
-        station = chain.direction * chain.station[chain.good] % path.length
+        station = path.on_road(chain.station[chain.good], chain.direction)
         east, north = path.at(station)
         across = np.stack(
             [
@@ -186,10 +186,9 @@ def _shifts(rides: Sequence[Flat], chains: list[Chain], path: Path) -> FloatArra
         weight = seconds / (2 * _POSITION_TIME * _POSITION_SD**2)
         normal[chain.ride] += (across * weight) @ across.T
         right[chain.ride] += across @ (weight * offset)
-    shifts: FloatArray = np.linalg.solve(normal, right[..., None])[..., 0]
+    shifts = np.asarray(np.linalg.solve(normal, right[..., None])[..., 0], dtype=np.float64)
     present = np.unique([chain.ride for chain in chains])
-    centred: FloatArray = shifts - shifts[present].mean(axis=0)
-    return centred
+    return np.asarray(shifts - shifts[present].mean(axis=0))
 
 
 def _mean_path(rides: Sequence[Flat], shifts: FloatArray, chains: list[Chain], path: Path) -> Path:

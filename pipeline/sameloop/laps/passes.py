@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from sameloop.laps.gates import Crossings, crossings
+from sameloop.laps.gates import Crossings, crossings, fitting_pairs
 from sameloop.laps.geometry import Projector, distance_to, headings_along, turn_between
-from sameloop.laps.loop import Flat, Reference, pass_margin
+from sameloop.laps.loop import Reference
+from sameloop.laps.returns import Flat, pass_margin
 
 OFF_ROAD = 25.0  # m from the loop that is another road
 _OFF_FOR = 40.0  # m ridden there before it counts
-_LOOK_AHEAD = 4  # crossings
 _SAME_WAY = np.radians(75.0)
 _FULL = 0.9  # of the loop, for a piece to count as a lap
 
@@ -38,44 +39,58 @@ def find_passes(ride: Flat, reference: Reference, *, closed: bool) -> list[Pass]
     crossings are the same lap's.
     """
     over = crossings(reference.gate, ride.east, ride.north, ride.distance)
-    if not closed:
-        over = _forward_only(over)
-    pieces = _pieces(over, reference.path.length)
+    ring = reference.path.ring
+    finish = over if ring else crossings(reference.finish, ride.east, ride.north, ride.distance)
     judge = _Judge(ride, reference)
-    passes = [judge.judge(a, b, direction, fits) for a, b, direction, fits in pieces]
-    return _with_ends(passes, ride)
-
-
-def _forward_only(over: Crossings) -> Crossings:
-    keep = over.direction > 0
-    return Crossings(
-        before=over.before[keep], distance=over.distance[keep], direction=over.direction[keep]
-    )
-
-
-def _pieces(over: Crossings, length: float) -> list[tuple[float, float, int, bool]]:
-    """Start, end [m], direction and whether the length is a lap's."""
-    pieces: list[tuple[float, float, int, bool]] = []
-    k, count, margin = 0, len(over.distance), pass_margin(length)
-    while k < count - 1:
-        ahead = range(k + 1, min(k + 1 + _LOOK_AHEAD, count))
-        fitting = [
-            j
-            for j in ahead
-            if over.direction[j] == over.direction[k]
-            and abs(over.distance[j] - over.distance[k] - length) <= margin
+    passes = _without_overlap(
+        [
+            judge.judge(*piece)
+            for piece in _fitting(over, finish, reference, both=closed or not ring)
         ]
-        j = fitting[0] if fitting else k + 1
-        pieces.append(
-            (
-                float(over.distance[k]),
-                float(over.distance[j]),
-                int(over.direction[k]),
-                bool(fitting),
-            )
+    )
+    if ring:
+        cuts = over.distance if closed else over.distance[over.direction > 0]
+        passes += [judge.judge(*piece) for piece in _between(passes, cuts.tolist())]
+    return _with_ends(sorted(passes, key=lambda piece: piece.start), ride)
+
+
+_Piece = tuple[float, float, int, bool]  # start, end [m], direction, whether as long as a lap
+
+
+def _fitting(
+    start: Crossings, finish: Crossings, reference: Reference, *, both: bool
+) -> list[_Piece]:
+    ways = [(1, start, finish), (-1, finish, start)] if both else [(1, start, finish)]
+    return [
+        (a, b, way, True)
+        for way, first, last in ways
+        for a, b in fitting_pairs(
+            first.distance[first.direction == way],
+            last.distance[last.direction == way],
+            reference.path.length,
         )
-        k = j
-    return pieces
+    ]
+
+
+def _without_overlap(passes: list[Pass]) -> list[Pass]:
+    """Of passes that overlap, keep the good one, else the earlier one."""
+    kept: list[Pass] = []
+    for piece in sorted(passes, key=lambda piece: (bool(piece.reason), piece.start)):
+        if all(piece.start >= other.end or piece.end <= other.start for other in kept):
+            kept.append(piece)
+    return sorted(kept, key=lambda piece: piece.start)
+
+
+def _between(passes: list[Pass], cuts: list[float]) -> list[_Piece]:
+    """Find what was ridden from gate to gate, other than the passes."""
+    starts = np.array([piece.start for piece in passes] + [np.inf])
+    ends = np.array([-np.inf] + [piece.end for piece in passes])
+    return [
+        (a, b, 1, False)
+        for a, b in pairwise(cuts)
+        if ends[np.searchsorted(starts, a, side="right")] <= a
+        and starts[np.searchsorted(starts, a)] >= b
+    ]
 
 
 class _Judge:
@@ -107,7 +122,9 @@ class _Judge:
         projector = self.projector[direction]
         guess = (self.ride.distance[at] - start) / (end - start) * self.length
         found = projector.project(guess, self.ride.east[at], self.ride.north[at], self.heading[at])
-        road = np.interp(found.station % self.length, projector.path.station, _unwrapped(projector))
+        road = np.interp(
+            projector.path.wrapped(found.station), projector.path.station, _unwrapped(projector)
+        )
         same_way = np.abs(turn_between(road, self.heading[at])) < _SAME_WAY
         near = (np.abs(found.offset) < OFF_ROAD) & same_way
         step = np.diff(self.ride.distance[at], append=self.ride.distance[at[-1]])
@@ -159,5 +176,9 @@ def _with_ends(passes: list[Pass], ride: Flat) -> list[Pass]:
         full=False,
         reason="ride-out after the last lap",
     )
-    ends = [piece for piece in (before, after) if piece.end - piece.start > 1.0]
-    return sorted([*passes, *ends], key=lambda piece: piece.start)
+    holes = [
+        Pass(start=a.end, end=b.start, direction=1, full=False, reason="between laps")
+        for a, b in pairwise(passes)
+    ]
+    others = [piece for piece in (before, *holes, after) if piece.end - piece.start > 1.0]
+    return sorted([*passes, *others], key=lambda piece: piece.start)
