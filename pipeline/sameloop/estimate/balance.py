@@ -75,11 +75,11 @@ def prepare(stretches: Stretches, study: Study) -> Balance:
     -------
     Balance
     """
-    setup = stretches.setup.astype(int)
+    setup = stretches.setup
     mass = np.array([s.total_mass for s in study.setups])[setup]
     added = np.array([s.wheel_inertia / s.tyre_radius**2 for s in study.setups])[setup]
     eta = np.array([s.drivetrain_efficiency for s in study.setups])[setup]
-    road = stretches.road_index.astype(int)
+    road = stretches.road_index
     ds = stretches.length[road]
     scale = _speed_scale(stretches, ds)[:, None]
     node = stretches.node_speed * scale

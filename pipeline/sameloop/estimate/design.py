@@ -1,21 +1,21 @@
-"""Which unknowns there are, where they stand in the vector, and what is known of them beforehand."""
+"""Which unknowns there are, their places in one vector, and what is known of them beforehand."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.noise import gust_of_laps, noise_value
 from sameloop.road.power_balance import STANDARD_GRAVITY
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
-
-IntArray = NDArray[np.int64]
 
 #: Plausible Crr and CdA of any setup, mean and sd. They matter only where the laps say nothing
 #: (level of Crr against CdA at one speed). Ranges: handbook values 0.002-0.008 and 0.18-0.6 m2,
@@ -27,6 +27,14 @@ _CRR_APART = 0.01
 _CDA_APART = 0.3
 #: A closed loop ends at the height where it began, to this many metres.
 _CLOSURE = 0.05
+#: A rider who mounts again does not sit quite the same: spread of CdA between runs of laps [-].
+#: Below the 0.66 % reproducibility of Candau et al. 1999, Med Sci Sports Exerc 31:1441-1447, which
+#: holds the measuring error too.
+POSTURE = 0.004
+#: Power and speed of a device are not of quite the same moment [s]; common practice, no source.
+_POWER_TIMING = 0.5
+_POSTURE_TIME = 600.0  # s over which posture and meter wander; common practice, no source
+_WIND_TIME = 300.0  # s over which the mean wind wanders; common practice, no source
 _SHELTER_SPACING = 80.0  # m between knots of the wind factor along the road
 
 
@@ -34,11 +42,13 @@ _SHELTER_SPACING = 80.0  # m between knots of the wind factor along the road
 class Layout:
     """Places of the unknowns in one vector of `size`.
 
-    `group` is the setup (or ride-and-setup) whose CdA and Crr a lap takes, ``(n_laps,)``.
+    `group` is the setup (or ride-and-setup) whose CdA and Crr a lap takes, ``(n_laps,)``;
+    `group_setup` the study's index of each group's setup, ``(n_groups,)``.
     `nuisance` names the declared inputs, one for each of the last unknowns.
     """
 
     group: IntArray
+    group_setup: IntArray
     n_groups: int
     n_road: int
     n_rides: int
@@ -57,7 +67,7 @@ class Layout:
 
 
 def lay_out(stretches: Stretches, group: IntArray, study: Study, has_wind: bool) -> Layout:
-    """Number the unknowns: CdA and Crr, road, winds, lap forces, shelter, declared inputs."""
+    """Give every unknown its place."""
     n_groups, n_road = int(group.max()) + 1, len(stretches.length)
     n_laps = len(group)
     n_rides = int(stretches.ride.max()) + 1
@@ -68,24 +78,44 @@ def lay_out(stretches: Stretches, group: IntArray, study: Study, has_wind: bool)
     sizes += [2 * n_rides, 2 * n_laps] if has_wind else [0, 0]
     sizes += [n_laps, n_knots, len(nuisance)]
     ends = np.cumsum([0, *sizes])
-    part = [np.arange(a, b) for a, b in zip(ends[:-1], ends[1:], strict=True)]
+    part = [np.arange(a, b) for a, b in pairwise(ends)]
     return Layout(
-        group=group, n_groups=n_groups, n_road=n_road, n_rides=n_rides, n_laps=n_laps,
-        n_knots=n_knots, nuisance=nuisance, cda=part[0], crr=part[1], road=part[2],
-        ride_wind=part[3].reshape(-1, 2), lap_wind=part[4].reshape(-1, 2), lap_force=part[5],
-        shelter=part[6], declared=part[7], size=int(ends[-1]),
-    )  # fmt: skip
+        group=group,
+        group_setup=_setup_of_groups(stretches, group),
+        n_groups=n_groups,
+        n_road=n_road,
+        n_rides=n_rides,
+        n_laps=n_laps,
+        n_knots=n_knots,
+        nuisance=nuisance,
+        cda=part[0],
+        crr=part[1],
+        road=part[2],
+        ride_wind=part[3].reshape(-1, 2),
+        lap_wind=part[4].reshape(-1, 2),
+        lap_force=part[5],
+        shelter=part[6],
+        declared=part[7],
+        size=int(ends[-1]),
+    )
+
+
+def _setup_of_groups(stretches: Stretches, group: IntArray) -> IntArray:
+    _, first = np.unique(group, return_index=True)
+    return stretches.setup[first]
 
 
 def _declared_names(stretches: Stretches, study: Study) -> tuple[str, ...]:
-    """Declared inputs as ``kind`` or ``kind:index``; index is of a setup, ride or meter."""
-    rides = [f":{r}" for r in np.unique(stretches.ride.astype(int))]
-    setups = [f":{s}" for s in np.unique(stretches.setup.astype(int))]
-    meters = np.unique(stretches.meter.astype(int))
+    """List declared inputs as ``kind`` or ``kind:index``; index is of a setup, ride or meter."""
+    rides = [f":{r}" for r in np.unique(stretches.ride)]
+    setups = [f":{s}" for s in np.unique(stretches.setup)]
+    meters = np.unique(stretches.meter)
     names = ["power scale", "mass", "air density, shared", "wheel circumference", "efficiency"]
+    names += ["power timing"]
     names += ["power offset" + r for r in rides]
     names += ["air density" + r for r in rides]
     names += ["mass difference" + s for s in setups]
+    names += [f"posture:{b}" for b in range(int(mountings(stretches).max()) + 1)]
     if len(meters) > 1:
         names += [f"power scale between meters:{m}" for m in meters]
     efficiencies = {study.setups[int(s[1:])].drivetrain_efficiency for s in setups}
@@ -94,8 +124,15 @@ def _declared_names(stretches: Stretches, study: Study) -> tuple[str, ...]:
     return tuple(names)
 
 
+def mountings(stretches: Stretches) -> IntArray:
+    """Count the runs of consecutive laps on one setup within a ride: one number a lap."""
+    kind = np.stack([stretches.ride, stretches.setup], axis=1)
+    new = np.any(np.diff(kind, axis=0) != 0, axis=1)
+    return np.concatenate([[0], np.cumsum(new)])
+
+
 def declared_sd(layout: Layout, study: Study, airs: Sequence[RideAir]) -> FloatArray:
-    """Standard deviation of each declared input, in the order of `Layout.nuisance`."""
+    """Return the standard deviation of each declared input, in the order of `Layout.nuisance`."""
     u = study.uncertainty
     sd = {
         "power scale": u.power_scale,
@@ -106,35 +143,99 @@ def declared_sd(layout: Layout, study: Study, airs: Sequence[RideAir]) -> FloatA
         "efficiency": u.efficiency,
         "efficiency difference": u.efficiency,
         "power offset": u.power_offset,
+        "power timing": _POWER_TIMING,
+        "posture": POSTURE,
         "air density, shared": max((a.density_sd_shared for a in airs), default=0.0),
     }
     out = []
     for name in layout.nuisance:
         kind, _, index = name.partition(":")
         out.append(airs[int(index)].density_sd if kind == "air density" else sd[kind])
-    return np.maximum(np.array(out), 1e-9)
+    return np.array([max(one, 1e-9) for one in out])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Prior:
-    """What is known beforehand: single unknowns, and a few weighted sums of them.
+    """What is known beforehand: independent statements ``rows @ unknowns = mean +- sd``.
 
     Parameters
     ----------
-    index, mean, sd : arrays, (n_single,)
-        Unknowns that have a prior of their own.
-    source : tuple of str
-        Where the prior comes from; one for each single unknown, then one for each row.
-    rows : array, (n_rows, size); row_mean, row_sd : arrays, (n_rows,)
+    rows : sparse array, (n_rows, size)
+    mean, sd : arrays, (n_rows,)
+    source : tuple of str, (n_rows,)
+        Where each statement comes from.
+    kind : array of str, (n_rows,)
+        ``'lap_wind'``, ``'lap_force'`` or ``'shelter'`` where the noise parameters set the sd.
     """
 
-    index: IntArray
+    rows: sparse.csr_array
     mean: FloatArray
     sd: FloatArray
-    rows: FloatArray
-    row_mean: FloatArray
-    row_sd: FloatArray
     source: tuple[str, ...]
+    kind: NDArray[np.str_]
+
+
+class _Statements:
+    """Collects the rows of a `Prior`."""
+
+    def __init__(self, size: int) -> None:
+        self.size = size
+        self.entries: list[tuple[IntArray, FloatArray]] = []
+        self.mean: list[float] = []
+        self.sd: list[float] = []
+        self.source: list[str] = []
+        self.kind: list[str] = []
+
+    def add(
+        self, index: IntArray, weight: FloatArray, mean: float, sd: float, source: str, kind: str
+    ) -> None:
+        """One statement on a weighted sum."""
+        self.entries.append((index, weight))
+        self.mean.append(mean)
+        self.sd.append(sd)
+        self.source.append(source)
+        self.kind.append(kind)
+
+    def add_each(
+        self, index: IntArray, mean: FloatArray, sd: FloatArray, source: str, kind: str = ""
+    ) -> None:
+        """One statement on each unknown."""
+        one = np.ones(1)
+        for place, m, u in zip(index, mean, sd, strict=True):
+            self.add(np.array([place]), one, float(m), float(u), source, kind)
+
+    def add_chain(
+        self, index: IntArray, mean: FloatArray, sd: FloatArray, keep: FloatArray, source: str,
+        kind: str,
+    ) -> None:  # fmt: skip
+        """Unknowns that follow each other in time and keep the share `keep` of the one before."""
+        for k, place in enumerate(index):
+            if keep[k] == 0.0:
+                self.add_each(index[k : k + 1], mean[k : k + 1], sd[k : k + 1], source, kind)
+                continue
+            pair = np.array([place, index[k - 1]])
+            weight = np.array([1.0, -keep[k]])
+            fresh = float(sd[k] * np.sqrt(1 - keep[k] ** 2))
+            self.add(pair, weight, float(mean[k] - keep[k] * mean[k - 1]), fresh, source, kind)
+
+    def build(self) -> Prior:
+        """Put the rows together."""
+        counts = [len(index) for index, _ in self.entries]
+        rows = sparse.csr_array(
+            (
+                np.concatenate([w for _, w in self.entries]),
+                np.concatenate([i for i, _ in self.entries]),
+                np.concatenate([[0], np.cumsum(counts)]),
+            ),
+            shape=(len(counts), self.size),
+        )
+        return Prior(
+            rows=rows,
+            mean=np.array(self.mean),
+            sd=np.array(self.sd),
+            source=tuple(self.source),
+            kind=np.array(self.kind),
+        )
 
 
 def prior(
@@ -144,65 +245,72 @@ def prior(
     airs: Sequence[RideAir],
     log_noise: FloatArray,
 ) -> Prior:
-    """Everything known of the unknowns before the laps are looked at."""
-    blocks = [(layout.declared, np.zeros(len(layout.declared)), declared_sd(layout, study, airs))]
-    source = [name.partition(":")[0] for name in layout.nuisance]
-    sd = np.full(layout.n_laps, noise_value(log_noise, "lap_force"))
-    blocks.append((layout.lap_force, np.zeros(layout.n_laps), sd))
-    source += ["lap to lap"] * layout.n_laps
+    """State everything known of the unknowns before the laps are looked at."""
+    known = _Statements(layout.size)
+    for name, place, sd in zip(
+        layout.nuisance, layout.declared, declared_sd(layout, study, airs), strict=True
+    ):
+        known.add(np.array([place]), np.ones(1), 0.0, float(sd), name.partition(":")[0], "")
+    zero = np.zeros(layout.n_laps)
+    force = zero + noise_value(log_noise, "lap_force")
+    keep = _kept_from_lap_before(stretches, _POSTURE_TIME)
+    known.add_chain(layout.lap_force, zero, force, keep, "lap to lap", "lap_force")
     if layout.n_knots:
-        blocks += _wind_blocks(layout, stretches, airs, log_noise)
-        source += ["wind of the ride"] * (2 * layout.n_rides)
-        source += ["wind of the lap"] * (2 * layout.n_laps)
-        source += ["shelter"] * layout.n_knots
-    rows, row_mean, row_sd, row_source = _level_rows(layout, stretches)
-    index, mean, spread = (np.concatenate(x) for x in zip(*blocks, strict=True))
-    return Prior(
-        index=index, mean=mean, sd=spread, rows=rows, row_mean=row_mean, row_sd=row_sd,
-        source=(*source, *row_source),
-    )  # fmt: skip
+        _know_winds(known, layout, stretches, airs, log_noise)
+    _know_levels(known, layout, stretches)
+    return known.build()
 
 
-def _wind_blocks(
-    layout: Layout, stretches: Stretches, airs: Sequence[RideAir], log_noise: FloatArray
-) -> list[tuple[IntArray, FloatArray, FloatArray]]:
-    """Ride winds about the forecast, lap winds about their ride's, shelter about none."""
-    ride = stretches.ride.astype(int)
+def _kept_from_lap_before(stretches: Stretches, time_scale: float) -> FloatArray:
+    """Share that a lap keeps of what the ride's lap before it had; 0 for a ride's first lap."""
+    middle = stretches.mid_time[:, stretches.mid_time.shape[1] // 2]
+    keep = np.exp(-np.abs(np.diff(middle)) / time_scale) * (np.diff(stretches.ride) == 0)
+    return np.concatenate([[0.0], np.where(keep < 1e-3, 0.0, keep)])
+
+
+def forecast_wind(layout: Layout, stretches: Stretches) -> FloatArray:
+    """Mean of the forecast wind over each ride's laps [m/s], (n_rides, 2)."""
     mean = np.zeros((layout.n_rides, 2))
-    np.add.at(mean, ride, stretches.wind_prior)
-    mean /= np.maximum(np.bincount(ride, minlength=layout.n_rides), 1)[:, None]
-    ride_sd = np.repeat([max(a.wind_sd, 1e-3) for a in airs][: layout.n_rides], 2)
-    lap_sd = gust_of_laps(log_noise, stretches.ride) * noise_value(log_noise, "lap_wind_ratio")
-    shelter_sd = np.full(layout.n_knots, noise_value(log_noise, "shelter"))
-    return [
-        (layout.ride_wind.ravel(), mean.ravel(), ride_sd),
-        (layout.lap_wind.ravel(), (stretches.wind_prior - mean[ride]).ravel(), lap_sd.repeat(2)),
-        (layout.shelter, np.zeros(layout.n_knots), shelter_sd),
-    ]
+    np.add.at(mean, stretches.ride, stretches.wind_prior)
+    count = np.bincount(stretches.ride, minlength=layout.n_rides)
+    return np.asarray(mean / np.maximum(count, 1)[:, None])
 
 
-def _level_rows(
-    layout: Layout, stretches: Stretches
-) -> tuple[FloatArray, FloatArray, FloatArray, list[str]]:
-    """Closure of the loop, and weak rows for the level and spread of CdA and Crr."""
+def _know_winds(
+    known: _Statements,
+    layout: Layout,
+    stretches: Stretches,
+    airs: Sequence[RideAir],
+    log_noise: FloatArray,
+) -> None:
+    """Ride winds about the forecast, lap winds about their ride's, shelter about none."""
+    ride = stretches.ride
+    mean = forecast_wind(layout, stretches)
+    ride_sd = np.array([max(a.wind_sd, 1e-3) for a in airs])[: layout.n_rides]
+    lap_sd = gust_of_laps(log_noise, ride) * noise_value(log_noise, "lap_wind_ratio")
+    keep = _kept_from_lap_before(stretches, _WIND_TIME)
+    for axis in range(2):
+        known.add_each(layout.ride_wind[:, axis], mean[:, axis], ride_sd, "wind of the ride")
+        lap_mean = stretches.wind_prior[:, axis] - mean[ride, axis]
+        lap_wind = layout.lap_wind[:, axis]
+        known.add_chain(lap_wind, lap_mean, lap_sd, keep, "wind of the lap", "lap_wind")
+    zero = np.zeros(layout.n_knots)
+    spread = zero + noise_value(log_noise, "shelter")
+    known.add_each(layout.shelter, zero, spread, "shelter", "shelter")
+
+
+def _know_levels(known: _Statements, layout: Layout, stretches: Stretches) -> None:
+    """Closure of the loop, and weak statements on level and distance of CdA and Crr."""
     n = layout.n_groups
-    rows, mean, sd, source = [], [], [], []
-
-    def add(index: IntArray, weight: FloatArray, value: float, spread: float, name: str) -> None:
-        row = np.zeros(layout.size)
-        row[index] = weight
-        rows.append(row)
-        mean.append(value)
-        sd.append(spread)
-        source.append(name)
-
-    add(layout.road, stretches.length, 0.0, STANDARD_GRAVITY * _CLOSURE, "closure of the loop")
+    closure = STANDARD_GRAVITY * _CLOSURE
+    known.add(layout.road, stretches.length, 0.0, closure, "closure of the loop", "")
     level = np.full(n, 1 / n)
-    add(layout.crr, level, *_CRR_LEVEL, "plausible level of Crr and CdA")
-    add(layout.cda, level, *_CDA_LEVEL, "plausible level of Crr and CdA")
-    for k in range(n):
-        apart = -level.copy()
-        apart[k] += 1.0
-        add(layout.crr, apart, 0.0, _CRR_APART, "plausible distance of setups")
-        add(layout.cda, apart, 0.0, _CDA_APART, "plausible distance of setups")
-    return np.array(rows), np.array(mean), np.array(sd), source
+    for index, (value, sd), apart_sd in (
+        (layout.crr, _CRR_LEVEL, _CRR_APART),
+        (layout.cda, _CDA_LEVEL, _CDA_APART),
+    ):
+        known.add(index, level, value, sd, "plausible level of Crr and CdA", "")
+        for k in range(n):
+            apart = -level
+            apart[k] += 1.0
+            known.add(index, apart, 0.0, apart_sd, "plausible distance of setups", "")

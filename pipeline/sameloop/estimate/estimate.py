@@ -10,7 +10,6 @@ import numpy as np
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.errors import NotEnoughDataError
-from sameloop.estimate.design import IntArray
 from sameloop.estimate.fit import Fit, fit
 from sameloop.estimate.noise import SHARED_NAMES, noise_value
 from sameloop.estimate.result import (
@@ -22,7 +21,7 @@ from sameloop.estimate.result import (
     WindEstimate,
 )
 from sameloop.estimate.uncertainty import Spread, spread
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
 
 _LEAST_LAPS = 2  # per setup: with one there is no telling scatter from change
@@ -47,7 +46,7 @@ def estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Est
     NotEnoughDataError
         When a setup has fewer than two laps, or fewer than two setups have any.
     """
-    setup = stretches.setup.astype(int)
+    setup = stretches.setup
     present = _setups_with_laps(setup, study)
     group = np.searchsorted(present, setup)
     joint = fit(stretches, study, airs, group)
@@ -92,7 +91,7 @@ def _setups_with_laps(setup: IntArray, study: Study) -> IntArray:
 
 
 def unit(size: int, place: int) -> FloatArray:
-    """A vector that picks one unknown."""
+    """Return the vector that picks one unknown."""
     out = np.zeros(size)
     out[place] = 1.0
     return out
@@ -118,7 +117,7 @@ def _by_ride(
     stretches: Stretches, study: Study, airs: Sequence[RideAir], joint: Fit
 ) -> tuple[tuple[SetupEstimate, ...], tuple[int, ...]]:
     """CdA and Crr ride by ride, with the noise of the joint fit."""
-    pairs = np.stack([stretches.ride, stretches.setup], axis=1).astype(int)
+    pairs = np.stack([stretches.ride, stretches.setup], axis=1)
     kinds, group = np.unique(pairs, axis=0, return_inverse=True)
     group = group.ravel()
     apart = fit(stretches, study, airs, group, log_noise=joint.log_noise)
@@ -134,7 +133,7 @@ def _winds(joint: Fit, stretches: Stretches) -> tuple[WindEstimate, ...]:
     if not joint.layout.n_knots:
         return ()
     out = []
-    for ride in np.unique(stretches.ride.astype(int)):
+    for ride in np.unique(stretches.ride):
         mine = stretches.ride == ride
         weights = np.zeros((2, joint.layout.size))
         for axis in range(2):
@@ -161,7 +160,7 @@ def _wind(ride: int, mean: FloatArray, cov: FloatArray) -> WindEstimate:
 
 
 def _noise(joint: Fit, stretches: Stretches) -> NoiseEstimate:
-    gusts = np.exp(joint.log_noise[len(SHARED_NAMES) :])[np.unique(stretches.ride.astype(int))]
+    gusts = np.exp(joint.log_noise[len(SHARED_NAMES) :])[np.unique(stretches.ride)]
     gust = float(np.sqrt(np.mean(gusts**2)))
     value = {name: noise_value(joint.log_noise, name) for name in SHARED_NAMES}
     return NoiseEstimate(

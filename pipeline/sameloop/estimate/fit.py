@@ -10,12 +10,13 @@ import numpy as np
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance, prepare
-from sameloop.estimate.design import IntArray, Layout, Prior, lay_out, prior
+from sameloop.estimate.design import Layout, Prior, forecast_wind, lay_out, prior
 from sameloop.estimate.linear import LinearModel, linearise
 from sameloop.estimate.noise import NoisePrior, noise_shapes
-from sameloop.estimate.solve import NoiseSlopes, Step, noise_slopes, step
+from sameloop.estimate.reml import NoiseSlopes, noise_slopes
+from sameloop.estimate.solve import Step, step
 from sameloop.road.power_balance import STANDARD_GRAVITY
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
 
 _MAX_ROUNDS = 25
@@ -65,11 +66,11 @@ def fit(
     layout = lay_out(stretches, group, study, has_wind)
     noise_prior = NoisePrior.for_rides(layout.n_rides)
     fixed_noise = log_noise is not None
-    phi = noise_prior.mean.copy() if log_noise is None else log_noise.copy()
-    known = prior(layout, stretches, study, airs, phi)
-    x = _start(layout, balance, known)
+    phi: FloatArray = noise_prior.mean.copy() if log_noise is None else log_noise.copy()
+    x = _start(layout, balance, stretches)
     converged, rounds = False, 0
-    pace, last = np.ones_like(phi), np.zeros_like(phi)
+    pace = np.ones(len(phi))
+    last = np.zeros(len(phi))
     while not converged and rounds < _MAX_ROUNDS:
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
@@ -82,8 +83,8 @@ def fit(
             stride = np.linalg.solve(slopes.information, slopes.score)
             # Average information is too small for a parameter the laps hardly show: its strides
             # then swing about the answer, and each reversal halves its pace.
-            pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
-            last = stride
+            pace = np.asarray(np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0)))
+            last = np.asarray(stride, dtype=np.float64)
         x = x + solved.change
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
         cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
@@ -97,19 +98,17 @@ def fit(
     )  # fmt: skip
 
 
-def _start(layout: Layout, balance: Balance, known: Prior) -> FloatArray:
+def _start(layout: Layout, balance: Balance, stretches: Stretches) -> FloatArray:
     """First guess: middling CdA and Crr, forecast winds, the road that then fits on average."""
     x = np.zeros(layout.size)
-    x[known.index] = known.mean
+    if layout.n_knots:
+        x[layout.ride_wind] = forecast_wind(layout, stretches)
     x[layout.cda], x[layout.crr] = 0.32, 0.0045
     weight = balance.usable.astype(float)
     drag = 0.5 * balance.density * 0.32 * balance.speed**2
     slope = (balance.drive - drag) / balance.mass[:, None] - 0.0045 * STANDARD_GRAVITY
     total, count = np.zeros(layout.n_road), np.zeros(layout.n_road)
-    road = np.zeros(balance.ds.shape, dtype=int)
-    road[:] = np.where(
-        balance.sign[:, None] > 0, np.arange(layout.n_road), np.arange(layout.n_road)[::-1]
-    )
+    road = stretches.road_index
     np.add.at(total, road, weight * slope * balance.sign[:, None])
     np.add.at(count, road, weight)
     x[layout.road] = total / np.maximum(count, 1.0)

@@ -8,10 +8,10 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
-from sameloop.estimate.design import IntArray, Layout
+from sameloop.estimate.design import Layout, mountings
 from sameloop.estimate.noise import gust_of_laps, noise_value
 from sameloop.road.power_balance import STANDARD_GRAVITY
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import IntArray, Stretches
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,7 +44,7 @@ class LinearModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Wind:
-    """Wind on each stretch: `head`, `side` in place, and the unsheltered `open_head`, `open_side`."""
+    """Wind on each stretch: `head`, `side` in place; `open_head`, `open_side` unsheltered."""
 
     head: FloatArray
     side: FloatArray
@@ -59,7 +59,7 @@ def shelter_hats(layout: Layout, stretches: Stretches) -> FloatArray:
     if not layout.n_knots:
         return np.zeros((layout.n_road, 0))
     place = (np.arange(layout.n_road) + 0.5) / layout.n_road * layout.n_knots
-    low = np.floor(place).astype(int) % layout.n_knots
+    low = np.floor(place).astype(np.int64) % layout.n_knots
     part = place - np.floor(place)
     hats = np.zeros((layout.n_road, layout.n_knots))
     rows = np.arange(layout.n_road)
@@ -71,15 +71,15 @@ def shelter_hats(layout: Layout, stretches: Stretches) -> FloatArray:
 def wind_at(
     layout: Layout, balance: Balance, stretches: Stretches, x: FloatArray, *, with_laps: bool
 ) -> Wind:
-    """Head and side wind of every stretch for the unknowns `x`; without lap winds for predictions."""
+    """Head and side wind of every stretch; without lap winds for predictions."""
     shape = balance.ds.shape
-    hats = shelter_hats(layout, stretches)[stretches.road_index.astype(int)]
+    hats = shelter_hats(layout, stretches)[stretches.road_index]
     if not layout.n_knots:
         zero = np.zeros(shape)
         return Wind(
             head=zero, side=zero, open_head=zero, open_side=zero, factor=zero + 1.0, hats=hats
         )
-    wind = x[layout.ride_wind][stretches.ride.astype(int)]
+    wind = x[layout.ride_wind][stretches.ride]
     if with_laps:
         wind = wind + x[layout.lap_wind]
     east, north = wind[:, 0, None], wind[:, 1, None]
@@ -123,7 +123,7 @@ def linearise(
         Present noise parameters (for the mean drag of gusts).
     """
     cda, crr = x[layout.cda][layout.group], x[layout.crr][layout.group]
-    road = layout.road[stretches.road_index.astype(int)]
+    road = layout.road[stretches.road_index]
     slope = x[road] * balance.sign[:, None]
     wind = wind_at(layout, balance, stretches, x, with_laps=True)
     excess = gust_excess(balance, cda, log_noise, stretches)
@@ -148,6 +148,17 @@ def linearise(
     )
 
 
+def power_change(balance: Balance) -> FloatArray:
+    """Change of power from the start of each stretch to its end [W]; zero beside a gap."""
+    power = balance.power / balance.efficiency[:, None]
+    node = (power[:, 1:] + power[:, :-1]) / 2
+    change = np.zeros_like(power)
+    change[:, 1:-1] = np.diff(node, axis=1)
+    whole = balance.usable[:, 2:] & balance.usable[:, 1:-1] & balance.usable[:, :-2]
+    change[:, 1:-1] *= whole
+    return change
+
+
 def _local_columns(
     layout: Layout,
     balance: Balance,
@@ -161,7 +172,7 @@ def _local_columns(
 ) -> tuple[FloatArray, IntArray]:
     """Columns CdA, Crr, winds, shelter, lap force, declared inputs (the last two linear)."""
     n_laps, n = balance.ds.shape
-    ride = stretches.ride.astype(int)
+    ride = stretches.ride
     columns = [flow.force, np.broadcast_to((balance.mass * STANDARD_GRAVITY)[:, None], (n_laps, n))]
     index = [layout.cda[layout.group], layout.crr[layout.group]]
     if layout.n_knots:
@@ -191,7 +202,7 @@ def _declared_columns(
     crr: FloatArray,
     cda: FloatArray,
 ) -> list[FloatArray]:
-    """What one unit of error of each declared input adds to the balance [N]."""
+    """Return what one unit of error of each declared input adds to the balance [N]."""
     push = balance.efficiency[:, None] * stretches.work / balance.ds
     weight = slope + crr[:, None] * STANDARD_GRAVITY + balance.inertia_force
     aero = cda[:, None] * flow.force
@@ -200,11 +211,13 @@ def _declared_columns(
         "power scale between meters": push,
         "efficiency": -push / balance.efficiency[:, None],
         "efficiency difference": -push / balance.efficiency[:, None],
+        "power timing": balance.efficiency[:, None] * power_change(balance) / balance.ds,
         "power offset": balance.efficiency[:, None] * balance.duration / balance.ds,
         "mass": weight,
         "mass difference": weight,
         "air density, shared": aero,
         "air density": aero,
+        "posture": aero,
         "wheel circumference": push + balance.moving_mass[:, None] * balance.inertia_force
         + 2 * aero,
     }  # fmt: skip
@@ -212,6 +225,7 @@ def _declared_columns(
         "power scale between meters": stretches.meter,
         "power offset": stretches.ride,
         "air density": stretches.ride,
+        "posture": mountings(stretches),
         "mass difference": stretches.setup,
         "efficiency difference": stretches.setup,
     }
@@ -220,6 +234,6 @@ def _declared_columns(
         kind, _, which = name.partition(":")
         column = kinds[kind]
         if which:
-            column = column * (owner[kind].astype(int) == int(which))[:, None]
+            column = column * (owner[kind] == int(which))[:, None]
         columns.append(column)
     return columns

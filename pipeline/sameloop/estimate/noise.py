@@ -12,6 +12,7 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance
+from sameloop.road.stretches import IntArray
 
 #: Correlation time of the error of a recorded speed [s]: devices smooth over about a second.
 _SPEED_ERROR_TIME = 1.0
@@ -50,9 +51,9 @@ def noise_value(log_noise: FloatArray, name: str) -> float:
     return float(np.exp(log_noise[SHARED_NAMES.index(name)]))
 
 
-def gust_of_laps(log_noise: FloatArray, ride: FloatArray) -> FloatArray:
+def gust_of_laps(log_noise: FloatArray, ride: IntArray) -> FloatArray:
     """Gust standard deviation of each lap's ride [m/s], (n_laps,)."""
-    gust: FloatArray = np.exp(log_noise[len(SHARED_NAMES) :])[ride.astype(int)]
+    gust: FloatArray = np.exp(log_noise[len(SHARED_NAMES) :])[ride]
     return gust
 
 
@@ -115,7 +116,7 @@ class Covariance:
     gust_by_time: FloatArray  # derivative of the gust part by the log of the gust time
 
 
-def covariance(shapes: NoiseShapes, log_noise: FloatArray, ride: FloatArray) -> Covariance:
+def covariance(shapes: NoiseShapes, log_noise: FloatArray, ride: IntArray) -> Covariance:
     """Covariance of each lap's force balance; left-out stretches get unit variance on their own."""
     power = shapes.power * noise_value(log_noise, "power") ** 2
     speed = shapes.speed * noise_value(log_noise, "speed") ** 2
@@ -125,6 +126,4 @@ def covariance(shapes: NoiseShapes, log_noise: FloatArray, ride: FloatArray) -> 
     total = power + speed + gust
     n = total.shape[1]
     total[:, np.arange(n), np.arange(n)] += 1.0 - shapes.usable
-    return Covariance(
-        total=total, power=power, speed=speed, gust=gust, gust_by_time=gust * decay
-    )
+    return Covariance(total=total, power=power, speed=speed, gust=gust, gust_by_time=gust * decay)

@@ -10,8 +10,9 @@ from scipy import stats
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
+from sameloop.estimate.reml import directions, variance_slopes
 from sameloop.estimate.result import Quantity
-from sameloop.estimate.solve import NoiseDirections, apply
+from sameloop.estimate.solve import apply
 from sameloop.road.stretches import Stretches
 
 #: Noise that the laps themselves show, by the names a rider reads.
@@ -64,13 +65,12 @@ def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
     parts: dict[str, float] = {}
     for name, part in zip(LAP_SOURCES, (noise.power, noise.speed, noise.gust), strict=False):
         parts[name] = float(np.einsum("ln,lnm,lm->", pulled, part, pulled))
-    single = gain[known.index] ** 2 / known.sd**2
-    rows = (known.rows @ gain / known.row_sd) ** 2
-    for name, value in zip(known.source, np.concatenate([single, rows]), strict=True):
+    by_row = (known.rows @ gain / known.sd) ** 2
+    for name, value in zip(known.source, by_row, strict=True):
         parts[name] = parts.get(name, 0.0) + float(value)
     variance = float(weights @ gain)
-    directions = NoiseDirections(fit.solved, fit.layout, known, stretches, fit.log_noise)
-    slope = directions.quadratic(pulled, gain[known.index] / known.sd**2)
+    along = directions(fit.solved, fit.layout, known, stretches)
+    slope = variance_slopes(along, known, pulled, gain)
     of_variance = float(slope @ np.linalg.solve(fit.slopes.information, slope))
     df = 2 * variance**2 / of_variance if of_variance > 0 else math.inf
     return Spread(variance=variance, df=max(df, 1.0), parts=parts)

@@ -1,0 +1,157 @@
+"""Differences between setups with everything that makes them uncertain."""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+
+import numpy as np
+
+from sameloop.clean.track import FloatArray
+from sameloop.compare.decision import Decision, decide
+from sameloop.estimate.fit import Fit
+from sameloop.estimate.result import BudgetLine, Comparison, Estimate, Quantity, WattsDifference
+from sameloop.estimate.uncertainty import Spread, spread
+from sameloop.road.power_balance import STANDARD_GRAVITY, pedal_power
+from sameloop.road.stretches import Stretches
+from sameloop.study import Setup, Study
+
+#: CdA and Crr count as told apart when their differences' correlation stays below this and the
+#: plausibility priors carry less than `_PRIOR_SHARE` of the variance of delta Crr.
+_SEPARABLE_CORRELATION = 0.9
+_PRIOR_SHARE = 0.1
+_PRIORS = ("plausible level of Crr and CdA", "plausible distance of setups")
+#: Sources that shrink as laps are added; the others are shared by all laps of a ride.
+_SHRINKS = ("power, second by second", "speed sensor", "gusts", "lap to lap", "wind of the lap")
+
+
+def compare(estimate: Estimate, study: Study, stretches: Stretches) -> tuple[Comparison, ...]:
+    """Compare every pair of setups that have laps, in the study's order.
+
+    Parameters
+    ----------
+    estimate : Estimate
+    study : Study
+    stretches : Stretches
+        The same that the estimate was made from.
+
+    Returns
+    -------
+    tuple of Comparison
+        After minus before; the earlier setup of the study is 'before'.
+    """
+    by_id = {s.id: s for s in study.setups}
+    order = [by_id[e.id] for e in estimate.setups]
+    return tuple(
+        _compare(estimate.fit, study, stretches, order, a, b)
+        for a, b in combinations(range(len(order)), 2)
+    )
+
+
+def _compare(
+    fit: Fit, study: Study, stretches: Stretches, order: list[Setup], a: int, b: int
+) -> Comparison:
+    before, after = order[a], order[b]
+    cda = _pick(fit, {fit.layout.cda[a]: -1.0, fit.layout.cda[b]: 1.0})
+    crr = _pick(fit, {fit.layout.crr[a]: -1.0, fit.layout.crr[b]: 1.0})
+    of_cda, of_crr = spread(fit, stretches, cda), spread(fit, stretches, crr)
+    joint = np.stack([cda, crr]) @ fit.solved.inverse @ np.stack([cda, crr]).T
+    correlation = float(joint[0, 1] / math.sqrt(joint[0, 0] * joint[1, 1]))
+    places = (a, before), (b, after)
+    watts = [_watts(fit, study, stretches, places, speed) for speed in study.reference_speeds]
+    first, of_first = watts[0]
+    laps = min(int((fit.layout.group == k).sum()) for k in (a, b))
+    decision = decide(
+        first.watts, of_first, study.smallest_effect, shrinks=_shrinking(of_first), laps=laps
+    )
+    separable = _separable(correlation, of_crr)
+    return Comparison(
+        before=before.id,
+        after=after.id,
+        delta_cda=of_cda.quantity(float(cda @ fit.x)),
+        delta_crr=of_crr.quantity(float(crr @ fit.x)),
+        correlation=correlation,
+        delta_mass=after.total_mass - before.total_mass,
+        watts=tuple(w for w, _ in watts),
+        verdict=decision.verdict,
+        also_small=decision.also_small,
+        separable=separable,
+        why=_why(decision, separable),
+        more_laps=decision.more_laps,
+        budget=_budget(of_first),
+        joint=joint,
+    )
+
+
+def _pick(fit: Fit, weights: dict[int, float]) -> FloatArray:
+    out = np.zeros(fit.layout.size)
+    for place, weight in weights.items():
+        out[int(place)] = weight
+    return out
+
+
+def watts_weights(fit: Fit, setup: Setup, group: int, speed: float, density: float) -> FloatArray:
+    """Slopes of a setup's pedal power at a steady speed by every unknown [W per unit].
+
+    References
+    ----------
+    Martin et al. 1998, J Appl Biomech 14:276-291, at steady speed on a flat windless road.
+    """
+    out = np.zeros(fit.layout.size)
+    eta = setup.drivetrain_efficiency
+    out[fit.layout.cda[group]] = 0.5 * density * speed**3 / eta
+    out[fit.layout.crr[group]] = setup.total_mass * STANDARD_GRAVITY * speed / eta
+    by_mass = float(fit.x[fit.layout.crr[group]]) * STANDARD_GRAVITY * speed / eta
+    index = int(fit.layout.group_setup[group])
+    for place, name in zip(fit.layout.declared, fit.layout.nuisance, strict=True):
+        if name in ("mass", f"mass difference:{index}"):
+            out[place] = by_mass
+    return out
+
+
+def _watts(
+    fit: Fit,
+    study: Study,
+    stretches: Stretches,
+    places: tuple[tuple[int, Setup], tuple[int, Setup]],
+    speed: float,
+) -> tuple[WattsDifference, Spread]:
+    value, weights = 0.0, np.zeros(fit.layout.size)
+    for sign, (group, setup) in zip((-1.0, 1.0), places, strict=True):
+        weights += sign * watts_weights(fit, setup, group, speed, study.reference_density)
+        value += sign * float(
+            pedal_power(
+                speed,
+                cda=fit.x[fit.layout.cda[group]],
+                crr=fit.x[fit.layout.crr[group]],
+                mass=setup.total_mass,
+                density=study.reference_density,
+                efficiency=setup.drivetrain_efficiency,
+            )
+        )
+    of_watts = spread(fit, stretches, weights)
+    return WattsDifference(speed=speed, watts=of_watts.quantity(value)), of_watts
+
+
+def _separable(correlation: float, of_crr: Spread) -> bool:
+    by_prior = sum(of_crr.parts.get(name, 0.0) for name in _PRIORS)
+    return abs(correlation) < _SEPARABLE_CORRELATION and by_prior < _PRIOR_SHARE * of_crr.variance
+
+
+def _shrinking(of_watts: Spread) -> float:
+    return sum(of_watts.parts.get(name, 0.0) for name in _SHRINKS)
+
+
+def _why(decision: Decision, separable: bool) -> str:
+    if separable:
+        return decision.why
+    return decision.why + " The laps do not tell CdA from Crr: read the two together, or the watts."
+
+
+def _budget(of_watts: Spread) -> tuple[BudgetLine, ...]:
+    """Parts of the standard deviation, largest first; priors that carry nothing stay, as zero."""
+    lines = [BudgetLine(source=k, delta_watts_sd=math.sqrt(v)) for k, v in of_watts.parts.items()]
+    return tuple(sorted(lines, key=lambda line: -line.delta_watts_sd))
+
+
+__all__ = ["Quantity", "compare", "watts_weights"]
