@@ -118,6 +118,8 @@ def test_humidity_comes_from_the_dew_point(log):
     damp, wet = read_weather(log("EHAM 020855Z 18/09 Q1013\nEHAM 020955Z 09/09 Q1013\n"), [RIDE])
     assert damp.humidity == pytest.approx(1148.1 / 2064.7, rel=2e-3)  # psat of 9 and 18 °C
     assert wet.humidity == 1.0
+    rounded = read_weather(log("EHAM 020855Z 09/10 Q1013\n"), [RIDE])[0]
+    assert rounded.humidity == 1.0
 
 
 @pytest.mark.parametrize(

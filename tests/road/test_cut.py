@@ -1,5 +1,7 @@
 """Laps cut into stretches: nothing lost, nothing counted twice."""
 
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -129,6 +131,33 @@ def test_stretches_add_up_to_the_lap(length, step, seed):
     assert cuts.usable.all()
 
 
+def test_uneven_steps_keep_their_work():
+    """Smart recording: a stamp when something changes, seconds apart."""
+    rng = np.random.default_rng(7)
+    time = np.cumsum([0.0, *rng.choice([1.0, 2.0, 5.0, 7.0], size=120)])
+    blank = np.full_like(time, np.nan)
+    even = track(120, speed=lambda t: np.full_like(t, 10.0))
+    ride = replace(
+        even,
+        time=time,
+        distance=10 * time,
+        speed=np.full_like(time, 10.0),
+        power=rng.uniform(0, 500, len(time)),
+        usable=np.ones(len(time), dtype=bool),
+        altitude=blank,
+        latitude=blank,
+        longitude=blank,
+        cadence=blank,
+        air_speed=blank,
+    )
+    laps = laps_of(ride, 1000)
+    cuts = cut(ride, laps, 1000.0)
+    for row, lap in enumerate(laps):
+        edges = np.linspace(lap.start, lap.end, len(cuts.length) + 1)
+        exact = [work_between(ride, *pair) for pair in pairwise(edges)]
+        assert cuts.work[row] == pytest.approx(exact)
+
+
 def work_between(track, start, end):
     """Power is the mean over the interval that ends at its stamp: a sum over overlaps."""
     edges = track.start + track.time
@@ -209,7 +238,7 @@ def test_headings_follow_the_road_and_turn_round_with_the_rider():
     length = 2000.0
     ride = track(500, speed=lambda t: np.full_like(t, 10.0))
     there, back = laps_of(ride, length)[:2]
-    back = Lap(**{f: getattr(back, f) for f in Lap.__slots__} | {"direction": -1})
+    back = replace(back, direction=-1)
     cuts = cut(ride, [there, back], length)
     n = stretch_count(length)
     assert cuts.road_index[0].tolist() == list(range(n))
@@ -257,8 +286,7 @@ def test_only_used_laps_with_a_setup_count_and_each_knows_its_ride():
     first = laps_of(rides[0], 480, ride=0, setup="B")
     second = laps_of(rides[1], 480, ride=1, setup=None)
     third = laps_of(rides[2], 480, ride=2, setup="A")
-    fields = {f: getattr(third[0], f) for f in Lap.__slots__}
-    third[0] = Lap(**fields | {"used": False, "reason": "a stop"})
+    third[0] = replace(third[0], used=False, reason="a stop")
     lapset = LapSet(loop=square_loop(480.0), laps=(*first, *second, *third))
     cuts = cut_laps(rides, lapset, [AIR] * 3, study("p", "q", "q"))
     assert sorted(set(cuts.ride.tolist())) == [0, 2]
