@@ -53,9 +53,7 @@ def read_gpx(data: bytes, *, file: str) -> Recording:
         for point in segment.points
     ]
     if not rows:
-        points = gpx.get_points_no() + len(gpx.waypoints)
-        points += sum(len(route.points) for route in gpx.routes)
-        problem = f"holds no recorded track ({points} way points and route points)"
+        problem = "holds no recorded track, only way points or a route, if anything"
         raise RideFileError(file, problem, "export the ride that was ridden, not a plan")
     return Recording(
         format="gpx",
