@@ -63,7 +63,8 @@ def ground_motion(
     fallback = np.where(np.isfinite(by_distance), by_distance, from_positions)
     fallback = np.where((fallback >= 0) & (fallback <= FASTEST), fallback, np.nan)
     clean = np.where(derived, fallback, clean)
-    clean[bridged] = np.interp(time[bridged], time[~missing], clean[~missing])
+    if bridged.any():
+        clean[bridged] = np.interp(time[bridged], time[~missing], clean[~missing])
     derived &= np.isfinite(clean)
     only_positions = missing.all() and not np.isfinite(by_distance).any()
     return Motion(

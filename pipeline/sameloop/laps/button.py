@@ -8,73 +8,144 @@ from itertools import pairwise
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
+from sameloop.clean.runs import runs
 from sameloop.clean.track import FloatArray, Track
 from sameloop.laps.passes import Pass
 
-_ALIKE = 0.03  # of the length, by which laps of the button may differ
+_ALIKE, _PRESSED = 0.01, 50.0  # of the length, and m, by which laps of the button may differ
 _FEWEST = 3
 _GRID = 2.0  # m
+_SLOW = 60.0  # m, changes of speed slower than the bends'
+_RIDING = 3.0  # m/s
 _SHORTEST, _LONGEST = 120.0, 1500.0  # m, indoor tracks
-_CLEAR = 0.3  # correlation at which a repetition is taken for the lap
+_CLEAR, _CLEAR_SD = 0.15, 6.0  # correlation, and its chance scatters, that show a repetition
+_WHOLE = 0.9  # of the best correlation that a shorter repetition needs
 
 
 def button_length(tracks: Sequence[Track]) -> float | None:
-    """Commonest distance [m] between presses of the button; None when no three agree."""
+    """Distance [m] that is commonest between presses of the button; None when no three agree."""
     lengths = np.sort(
         np.concatenate([np.diff(_presses(track)) for track in tracks] or [np.empty(0)])
     )
-    lengths = lengths[lengths > 50.0]
+    lengths = lengths[lengths > _SHORTEST]
     if len(lengths) < _FEWEST:
         return None
-    low = np.searchsorted(lengths, lengths * (1 - _ALIKE))
-    high = np.searchsorted(lengths, lengths * (1 + _ALIKE), side="right")
+    low = np.searchsorted(lengths, lengths - _jitter(lengths))
+    high = np.searchsorted(lengths, lengths + _jitter(lengths), side="right")
     best = int(np.argmax(high - low))
     if high[best] - low[best] < _FEWEST:
         return None
-    return float(np.median(lengths[low[best] : high[best]]))
+    rough = float(np.median(lengths[low[best] : high[best]]))
+    return _slope([_presses(track) for track in tracks], rough)
 
 
 def button_passes(track: Track, length: float) -> list[Pass]:
-    """Each recorded lap, good when its distance is the loop's."""
+    """Cut at each press, good when the distance is the loop's.
+
+    The button is pressed early or late by a second, the loop has one length: within laps on end,
+    the gates are evenly spaced and lie as near to all presses as they can.
+    """
     presses = _presses(track)
-    passes = []
-    for start, end in pairwise(presses.tolist()):
-        alike = abs(end - start - length) <= _ALIKE * length
-        reason = "" if alike else f"lap button: {end - start:.0f} m, the loop has {length:.0f} m"
-        passes.append(Pass(start=start, end=end, direction=1, full=alike, reason=reason))
-    return passes
+    gates, good = presses.copy(), np.zeros(max(len(presses) - 1, 0), dtype=bool)
+    sets = _sets(presses, length)
+    own = _slope([presses], length) if sets else length
+    for first, last in sets:
+        steps = own * np.arange(last - first + 1)
+        gates[first : last + 1] = steps + np.mean(presses[first : last + 1] - steps)
+        good[first:last] = True
+    return [
+        Pass(
+            start=start,
+            end=end,
+            direction=1,
+            full=alike,
+            reason="" if alike else f"lap button: {end - start:.0f} m, the loop has {length:.0f} m",
+        )
+        for (start, end), alike in zip(pairwise(gates.tolist()), good.tolist(), strict=True)
+    ]
+
+
+def _sets(presses: FloatArray, length: float) -> list[tuple[int, int]]:
+    """First and last press of laps on end."""
+    return runs(np.abs(np.diff(presses) - length) <= _jitter(np.array([length])))
+
+
+def _slope(rides: Sequence[FloatArray], rough: float) -> float:
+    """Metres a lap: common slope of the lines through the presses of all sets of laps."""
+    above = below = 0.0
+    for presses in rides:
+        for first, last in _sets(presses, rough):
+            count = np.arange(last - first + 1) - (last - first) / 2
+            above += float(count @ presses[first : last + 1])
+            below += float(count @ count)
+    return above / below
+
+
+def _jitter(length: FloatArray) -> FloatArray:
+    """Distance [m] by which two presses a lap apart may miss it."""
+    return np.asarray(np.minimum(_ALIKE * length + _PRESSED, length / 4), dtype=np.float64)
 
 
 def repeat_length(tracks: Sequence[Track]) -> float | None:
     """Distance [m] after which speed repeats itself, as it does on a banked track; or None."""
-    lags = np.arange(0.0, 2.2 * _LONGEST, _GRID)
-    total = np.zeros(len(lags))
+    count = int(2.2 * _LONGEST / _GRID)
+    total, ridden = np.zeros(count), 0.0
     for track in tracks:
-        total += _autocorrelation(track, len(lags))
+        total += _autocorrelation(track, count)
+        ridden += float(track.distance[-1])
     if total[0] <= 0:
         return None
     correlation = total / total[0]
     first, last = int(_SHORTEST / _GRID), int(_LONGEST / _GRID)
+    # Of speed that only wanders, lagged correlations scatter by the share of its memory.
+    memory = 2 * _GRID * float(np.sum(correlation[:first] ** 2))
+    clear = max(_CLEAR, _CLEAR_SD * np.sqrt(memory / ridden))
     window = correlation[first : last + 1]
-    peaks = np.flatnonzero((window[1:-1] > window[:-2]) & (window[1:-1] >= window[2:])) + 1
+    again = correlation[2 * (first + np.arange(len(window)))]
+    peak = (window[1:-1] > window[:-2]) & (window[1:-1] >= window[2:])
+    peaks = np.flatnonzero(peak & (window[1:-1] > clear) & (again[1:-1] > clear / 2)) + 1
     if not len(peaks):
         return None
-    best = window[peaks].max()
-    # Two bends make half a lap look like a lap; a whole one repeats at least as well.
-    strong = peaks[window[peaks] >= max(0.9 * best, _CLEAR)]
-    return float((first + strong[0]) * _GRID) if len(strong) else None
+    # Two alike bends make half a lap look like a lap; only a whole one repeats fully.
+    strong = peaks[window[peaks] >= _WHOLE * window[peaks].max()]
+    return float((first + strong[0]) * _GRID)
 
 
-def distance_passes(track: Track, length: float) -> list[Pass]:
-    """Whole laps by distance alone, from the first moment at riding speed."""
-    moving = np.flatnonzero(track.speed > 3.0)
-    if not len(moving):
-        return []
-    starts = np.arange(track.distance[moving[0]], track.distance[-1] - length, length)
-    return [
-        Pass(start=float(s), end=float(s + length), direction=1, full=True, reason="")
-        for s in starts
-    ]
+def distance_passes(tracks: Sequence[Track], length: float) -> list[list[Pass]]:
+    """Cut into whole laps by distance alone, at one place of the track for all rides.
+
+    The place is told by the speed itself, which repeats with the bends.
+    """
+    pattern = _folded(tracks[0], length)
+    passes = []
+    for track in tracks:
+        moving = np.flatnonzero(track.speed > _RIDING)
+        begin = float(track.distance[moving[0]]) if len(moving) else float(track.distance[-1])
+        shift = _shift_between(pattern, _folded(track, length)) * length
+        first = begin + (shift - begin) % length
+        starts = np.arange(first, track.distance[-1] - length, length)
+        passes.append(
+            [
+                Pass(start=start, end=start + length, direction=1, full=True, reason="")
+                for start in starts.tolist()
+            ]
+        )
+    return passes
+
+
+def _folded(track: Track, length: float) -> FloatArray:
+    """Mean quick part of speed at each place of the track, (n_places,)."""
+    grid, fast = _quick_speed(track)
+    count = max(round(length / _GRID), 2)
+    place = (grid % length / length * count).astype(int) % count
+    seen = np.maximum(np.bincount(place, minlength=count), 1)
+    return np.bincount(place, fast, minlength=count).astype(np.float64) / seen
+
+
+def _shift_between(pattern: FloatArray, other: FloatArray) -> float:
+    """Share of a lap by which `other` runs late against `pattern`."""
+    alike = np.fft.irfft(np.fft.rfft(other) * np.conj(np.fft.rfft(pattern)), len(pattern))
+    return float(np.argmax(alike)) / len(pattern)
 
 
 def _presses(track: Track) -> FloatArray:
@@ -87,17 +158,21 @@ def _presses(track: Track) -> FloatArray:
     return presses
 
 
-def _autocorrelation(track: Track, count: int) -> FloatArray:
+def _quick_speed(track: Track) -> tuple[FloatArray, FloatArray]:
+    """Distances every `_GRID` and there the speed less its slow changes [m], [m/s]."""
     rising = np.concatenate([[True], np.diff(track.distance) > 0]) & np.isfinite(track.speed)
     distance = track.distance[rising]
     if len(distance) < 100 or distance[-1] < 4 * _SHORTEST:
-        return np.zeros(count)
+        return np.zeros(1), np.zeros(1)
     grid = np.arange(distance[0], distance[-1], _GRID)
     speed = np.interp(grid, distance, track.speed[rising])
-    fast = speed - gaussian_filter1d(speed, 150.0 / _GRID)
-    fast = np.clip(fast, -1.0, 1.0)  # m/s; starts and stops would drown the bends
+    fast = speed - gaussian_filter1d(speed, _SLOW / _GRID)
+    return grid, np.clip(fast, -1.0, 1.0)  # starts and stops would drown the bends
+
+
+def _autocorrelation(track: Track, count: int) -> FloatArray:
+    fast = _quick_speed(track)[1]
     size = 1 << int(np.ceil(np.log2(len(fast) + count)))
-    spectrum = np.abs(np.fft.rfft(fast, size)) ** 2
-    lagged = np.fft.irfft(spectrum)[:count]
+    lagged = np.fft.irfft(np.abs(np.fft.rfft(fast, size)) ** 2)[:count]
     overlap = np.maximum(len(fast) - np.arange(count), 1)
     return np.where(len(fast) > 2 * np.arange(count), lagged / overlap * len(fast), 0.0)

@@ -81,8 +81,9 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
     if reference is None:
         raise LapMatchError(_NO_LOOP.format(files=_names(tracks)))
     ring = reference.path.ring
-    closed = ring and (loop == "closed" or (loop == "auto" and not is_out_and_back(reference.path)))
-    passes = [find_passes(ride, reference, closed=closed) for ride in rides]
+    both_ways = loop == "out_and_back" or (loop == "auto" and is_out_and_back(reference.path))
+    closed = ring and not both_ways
+    passes = [find_passes(ride, reference, both_ways=both_ways) for ride in rides]
     if not any(not piece.reason for ride in passes for piece in ride):
         raise LapMatchError(_NO_LOOP.format(files=_names(tracks)))
     reference, passes = _along_majority(reference, passes)
@@ -116,7 +117,7 @@ def _laps_by_distance(tracks: Sequence[Track]) -> LapSet:
         if length is None:
             raise LapMatchError(_NO_POSITIONS.format(files=_names(tracks)))
         how = "by the distance after which speed repeats itself"
-        passes = [distance_passes(track, length) for track in tracks]
+        passes = distance_passes(tracks, length)
     chains = [
         _by_distance_alone(number, track, piece, length)
         for number, track in enumerate(tracks)

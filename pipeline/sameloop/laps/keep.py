@@ -11,7 +11,9 @@ from sameloop.clean.slowing import STANDING
 from sameloop.clean.track import Track
 from sameloop.laps.lap import Lap
 
-_STANDING_SECONDS, _STANDING_SHARE = 5.0, 0.02  # s and of the lap; the larger one counts
+_STANDING_SECONDS = 5.0  # s
+_LONG_ROAD = 10_000.0  # m, on which a stop costs little; the samples round it are left out anyway
+_LONG_STANDING_SHARE = 0.25  # of the lap's time
 _UNUSABLE_SHARE = 0.3
 
 
@@ -34,7 +36,9 @@ def _why_not(lap: Lap, track: Track, direction: str) -> str:
         return "ridden the other way round"
     step = np.diff(track.time[lap.index])
     stood = float(step[track.speed[lap.index][1:] < STANDING].sum())
-    if stood > max(_STANDING_SECONDS, _STANDING_SHARE * (lap.end - lap.start)):
+    ridden = float(np.ptp(track.distance[lap.index]))
+    allowed = _LONG_STANDING_SHARE * (lap.end - lap.start) if ridden > _LONG_ROAD else 0.0
+    if stood > max(_STANDING_SECONDS, allowed):
         return f"stood still for {stood:.0f} s"
     unusable = float(step[~track.usable[lap.index][1:]].sum() / max(step.sum(), 1e-9))
     if unusable > _UNUSABLE_SHARE:

@@ -32,10 +32,10 @@ class Pass:
     reason: str
 
 
-def find_passes(ride: Flat, reference: Reference, *, closed: bool) -> list[Pass]:
+def find_passes(ride: Flat, reference: Reference, *, both_ways: bool) -> list[Pass]:
     """Cut a ride into passes and what lies between, in order and without holes.
 
-    On an out-and-back (`closed` False) the gate is crossed the other way on each lap; those
+    On a road that one pass rides `both_ways`, the gate is crossed the other way on each lap; those
     crossings are the same lap's.
     """
     over = crossings(reference.gate, ride.east, ride.north, ride.distance)
@@ -43,13 +43,10 @@ def find_passes(ride: Flat, reference: Reference, *, closed: bool) -> list[Pass]
     finish = over if ring else crossings(reference.finish, ride.east, ride.north, ride.distance)
     judge = _Judge(ride, reference)
     passes = _without_overlap(
-        [
-            judge.judge(*piece)
-            for piece in _fitting(over, finish, reference, both=closed or not ring)
-        ]
+        [judge.judge(*piece) for piece in _fitting(over, finish, reference, both=not both_ways)]
     )
     if ring:
-        cuts = over.distance if closed else over.distance[over.direction > 0]
+        cuts = over.distance[over.direction > 0] if both_ways else over.distance
         passes += [judge.judge(*piece) for piece in _between(passes, cuts.tolist())]
     return _with_ends(sorted(passes, key=lambda piece: piece.start), ride)
 
