@@ -66,6 +66,7 @@ def lengths(places: FloatArray) -> FloatArray:
 def round_of(corners: Sequence[tuple[float, float]]) -> Trip:
     """One lap of the loop through `corners` (first = last)."""
     places = densified(corners)
+    places = np.concatenate([places, places[:1]])
     return Trip(places=places, station=lengths(places))
 
 

@@ -1,0 +1,77 @@
+"""Setups of laps as the study names them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import pandas as pd
+import pytest
+
+from sameloop.ingest.ride import RecordedLap
+from sameloop.laps import find_laps
+from sameloop.laps.assign import assign_setups, setup_of
+from sameloop.study import LapRange, StudyRide, TimeSpan
+
+
+@pytest.fixture(scope="module")
+def track(roads):
+    return roads.ride(roads.laps_of(roads.round_of(roads.FIELD), 5), seed=1).track
+
+
+@pytest.fixture(scope="module")
+def laps(track):
+    return find_laps([track]).laps
+
+
+def setups(found, track, **entry):
+    assigned = assign_setups(found, [track], [StudyRide(file="ride.fit", **entry)])
+    return [lap.setup for lap in assigned if lap.used]
+
+
+def test_one_setup_for_the_ride(laps, track):
+    assert setups(laps, track, setup="A") == ["A"] * 4
+
+
+def test_ranges_count_laps_as_found(laps, track):
+    ranges = (LapRange(first=1, last=2, setup="A"), LapRange(first=3, last=4, setup="B"))
+    assert setups(laps, track, laps=ranges) == ["A", "A", "B", "B"]
+
+
+def test_spans_hold_whole_laps(laps, track):
+    first, second = (lap for lap in laps if lap.number in (1, 2))
+    spans = (
+        TimeSpan(start=first.start - 5, end=first.end + 5, setup="A"),
+        TimeSpan(start=second.start + 60, end=second.end + 900, setup="B"),
+    )
+    # Lap 2 lies only partly in the second span, laps 3 and 4 wholly.
+    assigned = setups(laps, track, spans=spans)
+    assert assigned == ["A", "B", "B"]
+
+
+def test_ranges_by_button_allow_another_starting_place(laps, track):
+    used = [lap for lap in laps if lap.used]
+    cuts = [lap.start + 8 for lap in used] + [used[-1].end + 8]
+    stamps = [pd.Timestamp(cut, unit="s", tz="UTC") for cut in cuts]
+    recorded = tuple(
+        RecordedLap(number=k + 1, start=a, end=b) for k, (a, b) in enumerate(pairwise(stamps))
+    )
+    ranges = (
+        LapRange(first=1, last=2, setup="A", by="button"),
+        LapRange(first=3, last=4, setup="B", by="button"),
+    )
+    assert setups(laps, replace(track, laps=recorded), laps=ranges) == ["A", "A", "B", "B"]
+
+
+def test_a_lap_that_nothing_names_is_left_out_and_says_so(laps, track):
+    entry = StudyRide(file="ride.fit", laps=(LapRange(first=1, last=3, setup="A"),))
+    assigned = assign_setups(laps, [track], [entry])
+    fourth = next(lap for lap in assigned if lap.number == 4)
+    assert not fourth.used
+    assert fourth.reason == "study.toml gives this lap no setup"
+
+
+def test_a_lap_that_two_setups_claim_has_none(laps):
+    lap = next(lap for lap in laps if lap.used)
+    both = (LapRange(first=1, last=9, setup="A"), LapRange(first=1, last=1, setup="B"))
+    assert setup_of(lap, (), StudyRide(file="ride.fit", laps=both)) is None
