@@ -22,6 +22,7 @@ def gust_covariance(count, correlation):
     shapes = NoiseShapes(
         power=nothing,
         speed=nothing,
+        place=nothing,
         gust_gain=np.ones((1, count)),
         time_apart=np.abs(step[:, None] - step)[None],
         usable=np.ones((1, count)),

@@ -11,7 +11,7 @@ from sameloop.clean.track import FloatArray
 from sameloop.compare.decision import Decision, decide
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import BudgetLine, Comparison, Estimate, Quantity, WattsDifference
-from sameloop.estimate.uncertainty import Spread, spread
+from sameloop.estimate.uncertainty import LAP_SOURCES, Spread, spread
 from sameloop.road.power_balance import STANDARD_GRAVITY, pedal_power
 from sameloop.road.stretches import Stretches
 from sameloop.study import Setup, Study
@@ -22,7 +22,7 @@ _SEPARABLE_CORRELATION = 0.9
 _PRIOR_SHARE = 0.1
 _PRIORS = ("plausible level of Crr and CdA", "plausible distance of setups")
 #: Sources that shrink as laps are added; the others are shared by all laps of a ride.
-_SHRINKS = ("power, second by second", "speed sensor", "gusts", "lap to lap", "wind of the lap")
+_SHRINKS = (*LAP_SOURCES, "lap to lap", "wind of the lap")
 
 
 def compare(estimate: Estimate, study: Study, stretches: Stretches) -> tuple[Comparison, ...]:

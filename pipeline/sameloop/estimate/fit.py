@@ -22,6 +22,7 @@ from sameloop.study import Study
 _MAX_ROUNDS = 25
 _TOLERANCE = 0.02  # change of a CdA between rounds, in its own standard deviations
 _NOISE_TOLERANCE = 0.01  # log likelihood still to be gained from the noise parameters
+_MOST_CDA, _MOST_WIND, _MOST_SHELTER = 0.06, 1.0, 0.2  # largest changes in one round
 _NOISE_STRIDE = 0.7  # largest change of a log noise parameter in one round
 
 
@@ -66,7 +67,7 @@ def fit(
     layout = lay_out(stretches, group, study, has_wind)
     noise_prior = NoisePrior.for_rides(layout.n_rides)
     fixed_noise = log_noise is not None
-    phi: FloatArray = noise_prior.mean.copy() if log_noise is None else log_noise.copy()
+    phi = noise_prior.mean.copy() if log_noise is None else log_noise.copy()
     x = _start(layout, balance, stretches)
     converged, rounds = False, 0
     pace = np.ones(len(phi))
@@ -74,18 +75,18 @@ def fit(
     while not converged and rounds < _MAX_ROUNDS:
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
-        shapes = noise_shapes(balance, model.gust_gain)
+        shapes = noise_shapes(balance, model.gust_gain, model.place_gain)
         known = prior(layout, stretches, study, airs, phi)
         solved = step(model, shapes, known, noise_prior, x, phi, stretches)
         slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, stretches)
-        stride = np.zeros_like(phi)
+        stride = np.zeros(len(phi))
         if not fixed_noise:
-            stride = np.linalg.solve(slopes.information, slopes.score)
+            stride = np.asarray(np.linalg.solve(slopes.information, slopes.score))
             # Average information is too small for a parameter the laps hardly show: its strides
             # then swing about the answer, and each reversal halves its pace.
-            pace = np.asarray(np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0)))
-            last = np.asarray(stride, dtype=np.float64)
-        x = x + solved.change
+            pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
+            last = stride
+        x = x + _reach(layout, solved.change) * solved.change
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
         cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
         converged = bool(
@@ -96,6 +97,20 @@ def fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
         solved=solved, slopes=slopes, rounds=rounds, converged=converged,
     )  # fmt: skip
+
+
+def _reach(layout: Layout, change: FloatArray) -> float:
+    """Share of a change to take, so that no unknown leaves the range where the slopes hold."""
+    reach = 1.0
+    for index, most in (
+        (layout.cda, _MOST_CDA),
+        (layout.ride_wind, _MOST_WIND),
+        (layout.lap_wind, _MOST_WIND),
+        (layout.shelter, _MOST_SHELTER),
+    ):
+        largest = float(np.abs(change[index]).max(initial=0.0))
+        reach = min(reach, most / max(largest, most))
+    return reach
 
 
 def _start(layout: Layout, balance: Balance, stretches: Stretches) -> FloatArray:

@@ -32,6 +32,8 @@ class LinearModel:
         Their places.
     gust_gain : array, (n_laps, n)
         Force per head wind at the predicted speed [N s/m].
+    place_gain : array, (n_laps, n)
+        Force per metre that the lap is displaced along the road [N/m].
     """
 
     residual: FloatArray
@@ -40,6 +42,7 @@ class LinearModel:
     local: FloatArray
     local_index: IntArray
     gust_gain: FloatArray
+    place_gain: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,6 +148,8 @@ def linearise(
         local=local * usable[:, :, None],
         local_index=index,
         gust_gain=np.where(usable, cda[:, None] * flow.along, 0.0),
+        place_gain=np.gradient(balance.mass[:, None] * slope + cda[:, None] * flow.force, axis=1)
+        / balance.ds,
     )
 
 

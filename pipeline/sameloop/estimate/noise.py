@@ -1,4 +1,4 @@
-"""What makes a stretch's balance not add up: power noise, speed noise, gusts.
+"""What makes a stretch's balance not add up: noise of power, speed and place, and gusts.
 
 The standard deviations are estimated from the laps themselves (see `reml`); a log-normal prior on
 each keeps it sane when laps are few.
@@ -16,12 +16,15 @@ from sameloop.road.stretches import IntArray
 
 #: Correlation time of the error of a recorded speed [s]: devices smooth over about a second.
 _SPEED_ERROR_TIME = 1.0
+#: Correlation time of the error of a recorded place along the road [s]; common practice, no source.
+_PLACE_ERROR_TIME = 60.0
 
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source; the laps
 #: of one ordinary study outweigh each of them.
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
+    ("place", 0.8, 0.5),  # m, along the road
     ("gust_time", 8.0, 0.6),  # s
     ("lap_wind_ratio", 0.45, 0.4),  # lap wind over gust [-]
     ("lap_force", 0.12, 0.6),  # N, posture and meter from lap to lap
@@ -61,25 +64,28 @@ def gust_of_laps(log_noise: FloatArray, ride: IntArray) -> FloatArray:
 class NoiseShapes:
     """Covariance shapes, ``(n_laps, n, n)``, that the parameters scale.
 
-    `power` and `speed` are for unit standard deviation; `gust_gain` [N per m/s] and `time_apart`
+    `power`, `speed` and `place` are for unit standard deviation; `gust_gain` [N per m/s] and `time_apart`
     [s] make the gust part, whose correlation falls off exponentially (an Ornstein-Uhlenbeck
     process, the simplest one with a correlation time).
     """
 
     power: FloatArray
     speed: FloatArray
+    place: FloatArray
     gust_gain: FloatArray
     time_apart: FloatArray
     usable: FloatArray
 
 
-def noise_shapes(balance: Balance, gust_gain: FloatArray) -> NoiseShapes:
+def noise_shapes(balance: Balance, gust_gain: FloatArray, place_gain: FloatArray) -> NoiseShapes:
     """Covariance shapes of all laps.
 
     Parameters
     ----------
     gust_gain : array, (n_laps, n_stretches)
         Force per head wind [N s/m].
+    place_gain : array, (n_laps, n_stretches)
+        Force per metre that the lap is displaced along the road [N/m].
     """
     n = balance.ds.shape[1]
     both = balance.usable[:, :, None] & balance.usable[:, None, :]
@@ -96,11 +102,15 @@ def noise_shapes(balance: Balance, gust_gain: FloatArray) -> NoiseShapes:
     speed = np.diff(np.diff(energy, axis=1), axis=2)
     speed /= balance.ds[:, :, None] * balance.ds[:, None, :]
     middle = balance.mid_time
+    time_apart = np.abs(middle[:, :, None] - middle[:, None, :])
+    place = np.exp(-time_apart / _PLACE_ERROR_TIME)
+    place *= place_gain[:, :, None] * place_gain[:, None, :]
     return NoiseShapes(
         power=np.where(both, power, 0.0),
         speed=np.where(both, speed, 0.0),
+        place=np.where(both, place, 0.0),
         gust_gain=gust_gain * balance.usable,
-        time_apart=np.abs(middle[:, :, None] - middle[:, None, :]),
+        time_apart=time_apart,
         usable=balance.usable.astype(float),
     )
 
@@ -112,6 +122,7 @@ class Covariance:
     total: FloatArray
     power: FloatArray
     speed: FloatArray
+    place: FloatArray
     gust: FloatArray
     gust_by_time: FloatArray  # derivative of the gust part by the log of the gust time
 
@@ -120,10 +131,13 @@ def covariance(shapes: NoiseShapes, log_noise: FloatArray, ride: IntArray) -> Co
     """Covariance of each lap's force balance; left-out stretches get unit variance on their own."""
     power = shapes.power * noise_value(log_noise, "power") ** 2
     speed = shapes.speed * noise_value(log_noise, "speed") ** 2
+    place = shapes.place * noise_value(log_noise, "place") ** 2
     decay = shapes.time_apart / noise_value(log_noise, "gust_time")
     gain = shapes.gust_gain * gust_of_laps(log_noise, ride)[:, None]
     gust = np.exp(-decay) * gain[:, :, None] * gain[:, None, :]
-    total = power + speed + gust
+    total = power + speed + place + gust
     n = total.shape[1]
     total[:, np.arange(n), np.arange(n)] += 1.0 - shapes.usable
-    return Covariance(total=total, power=power, speed=speed, gust=gust, gust_by_time=gust * decay)
+    return Covariance(
+        total=total, power=power, speed=speed, place=place, gust=gust, gust_by_time=gust * decay
+    )

@@ -51,7 +51,12 @@ def directions(
     """One `Direction` for each noise parameter: the shared ones, then one gust per ride."""
     noise, everywhere = solved.noise, np.ones(layout.n_laps)
     none = np.array([], dtype=int)
-    parts = {"power": 2 * noise.power, "speed": 2 * noise.speed, "gust_time": noise.gust_by_time}
+    parts = {
+        "power": 2 * noise.power,
+        "speed": 2 * noise.speed,
+        "place": 2 * noise.place,
+        "gust_time": noise.gust_by_time,
+    }
     random = {
         "lap_wind_ratio": ("lap_wind", layout.lap_wind.ravel()),
         "lap_force": ("lap_force", layout.lap_force),

@@ -16,7 +16,7 @@ from sameloop.estimate.solve import apply
 from sameloop.road.stretches import Stretches
 
 #: Noise that the laps themselves show, by the names a rider reads.
-LAP_SOURCES = ("power, second by second", "speed sensor", "gusts", "lap to lap", "wind of the lap")
+LAP_SOURCES = ("power, second by second", "speed sensor", "place on the road", "gusts")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +63,8 @@ def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
     pulled = np.einsum("lnm,lm->ln", fit.solved.weight, apply(fit.model, gain))
     noise, known = fit.solved.noise, fit.prior
     parts: dict[str, float] = {}
-    for name, part in zip(LAP_SOURCES, (noise.power, noise.speed, noise.gust), strict=False):
+    by_laps = (noise.power, noise.speed, noise.place, noise.gust)
+    for name, part in zip(LAP_SOURCES, by_laps, strict=True):
         parts[name] = float(np.einsum("ln,lnm,lm->", pulled, part, pulled))
     by_row = (known.rows @ gain / known.sd) ** 2
     for name, value in zip(known.source, by_row, strict=True):

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+
+from sameloop.air import ride_air
+from sameloop.air.conditions import RideAir
+from sameloop.clean import clean_ride
+from sameloop.laps import find_laps
+from sameloop.road import cut_laps
+from sameloop.road.stretches import Stretches
+from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A simulated study as the estimator receives it."""
+
+    simulated: SimulatedStudy
+    stretches: Stretches
+    airs: tuple[RideAir, ...]
+
+    @property
+    def study(self):
+        return self.simulated.study
+
+
+def cut(simulated: SimulatedStudy) -> Cut:
+    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
+    lapset = find_laps(tracks, study=simulated.study)
+    airs = ride_air(simulated.study, tracks)
+    stretches = cut_laps(tracks, lapset, airs, simulated.study)
+    return Cut(simulated=simulated, stretches=stretches, airs=airs)
+
+
+@pytest.fixture(scope="session")
+def small() -> Cut:
+    """Three laps of each setup on the short loop, in light wind."""
+    spec = default_study("flat", wind=1.5, laps=3, seed=4)
+    return cut(simulate_studies([spec])[0])
+
+
+@pytest.fixture(scope="session")
+def rolling() -> Cut:
+    """Six laps of each setup on the rolling loop in 2 m/s of wind, a change of -0.03 m2."""
+    spec = default_study("rolling", wind=2.0, laps=6, delta_cda=-0.03, rides="alternating", seed=8)
+    return cut(simulate_studies([spec])[0])

@@ -1,0 +1,78 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sameloop.estimate.balance import prepare
+from sameloop.estimate.design import forecast_wind, lay_out, prior
+from sameloop.estimate.linear import linearise
+from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_shapes
+from sameloop.estimate.reml import noise_slopes
+from sameloop.estimate.solve import apply, apply_transposed, step
+
+
+@pytest.fixture(scope="module")
+def problem(small):
+    balance = prepare(small.stretches, small.study)
+    layout = lay_out(small.stretches, small.stretches.setup, small.study, has_wind=True)
+    x = np.zeros(layout.size)
+    x[layout.cda], x[layout.crr] = 0.32, 0.0045
+    x[layout.ride_wind] = forecast_wind(layout, small.stretches)
+    noise_prior = NoisePrior.for_rides(layout.n_rides)
+    phi = noise_prior.mean + 0.1
+    model = linearise(layout, balance, small.stretches, x, phi)
+    shapes = noise_shapes(balance, model.gust_gain, model.place_gain)
+
+    def solve(log_noise):
+        known = prior(layout, small.stretches, small.study, small.airs, log_noise)
+        solved = step(model, shapes, known, noise_prior, x, log_noise, small.stretches)
+        return known, solved
+
+    return small, layout, model, noise_prior, x, phi, solve
+
+
+def test_step_is_generalised_least_squares(problem):
+    _, layout, model, _, x, phi, solve = problem
+    known, solved = solve(phi)
+    eye = np.eye(layout.size)
+    jacobian = np.stack([apply(model, e).ravel() for e in eye], axis=1)
+    n_laps, n = model.residual.shape
+    weight = np.zeros((n_laps * n, n_laps * n))
+    for lap in range(n_laps):
+        here = slice(lap * n, (lap + 1) * n)
+        weight[here, here] = np.linalg.inv(solved.noise.total[lap])
+    rows = known.rows.toarray() / known.sd[:, None]
+    gap = (known.mean - known.rows @ x) / known.sd
+    info = jacobian.T @ weight @ jacobian + rows.T @ rows
+    right = jacobian.T @ weight @ model.residual.ravel() + rows.T @ gap
+    expected = np.linalg.solve(info, right)
+    np.testing.assert_allclose(solved.change, expected, rtol=1e-5, atol=1e-8)
+    np.testing.assert_allclose(np.diag(solved.inverse), np.diag(np.linalg.inv(info)), rtol=1e-6)
+
+
+def test_transposed_jacobian_is_the_transpose(problem):
+    _, layout, model, *_ = problem
+    rng = np.random.default_rng(1)
+    x, y = rng.standard_normal(layout.size), rng.standard_normal(model.residual.shape)
+    left = np.vdot(apply(model, x), y)
+    assert left == pytest.approx(x @ apply_transposed(model, y, layout.size), rel=1e-10)
+
+
+@pytest.mark.parametrize("place", range(len(SHARED_NAMES) + 2))
+def test_score_is_the_slope_of_the_restricted_likelihood(problem, place):
+    small, layout, model, noise_prior, x, phi, solve = problem
+    known, solved = solve(phi)
+    slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, small.stretches)
+    width = 1e-4
+    up, down = phi.copy(), phi.copy()
+    up[place] += width
+    down[place] -= width
+    numeric = -0.5 * (solve(up)[1].objective - solve(down)[1].objective) / (2 * width)
+    assert slopes.score[place] == pytest.approx(numeric, rel=1e-3, abs=1e-3)
+
+
+def test_information_is_positive(problem):
+    small, layout, model, noise_prior, x, phi, solve = problem
+    known, solved = solve(phi)
+    slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, small.stretches)
+    assert np.linalg.eigvalsh(slopes.information).min() > 0
