@@ -12,6 +12,7 @@ from sameloop.simulate.dynamics import GRAVITY, Bike, LapPlan, drag_force, integ
 from sameloop.simulate.path import Stop, plan_path
 from sameloop.simulate.presets import preset
 from sameloop.simulate.rider import MACHINE, Rider, RiderField
+from sameloop.simulate.study import steady_power
 from sameloop.simulate.wind import STILL, Wind, WindField
 
 # Test rider of the published-values table, no bearing drag.
@@ -52,6 +53,14 @@ def test_steady_speed_is_the_root_of_the_power_balance(
     plan = [LapPlan(power=power, bike=replace(BIKE, efficiency=efficiency))]
     (motion,) = ride([straight_road(9000.0, slope)], [plan], start_speed=9.0)
     assert speed_at_end(motion) == pytest.approx(expected, abs=1e-8)
+
+
+def test_the_power_that_holds_a_speed_holds_it(straight_road):
+    """`steady_power`, which states the truth, and the dynamics agree, bearings included."""
+    bike = Bike()
+    plan = [LapPlan(power=steady_power(bike, 11.0, RHO), bike=bike)]
+    (motion,) = ride([straight_road(9000.0)], [plan], start_speed=9.0)
+    assert speed_at_end(motion) == pytest.approx(11.0, abs=1e-7)
 
 
 # Source: closed-form level coast-down, quadratic plus constant resistance (method of Candau et al.

@@ -11,7 +11,7 @@ from sameloop.simulate.dynamics import Bike, LapPlan
 from sameloop.simulate.path import Stop, TurnBack
 from sameloop.simulate.presets import LAYOUTS, preset
 from sameloop.simulate.ride import RideSpec, air_density, simulate_rides
-from sameloop.simulate.wind import Wind
+from sameloop.simulate.wind import STILL, Wind
 
 
 def plan(laps):
@@ -40,6 +40,7 @@ def test_the_same_seed_gives_the_same_ride_in_any_company():
     assert crowd[1].ride.samples.equals(alone.ride.samples)
     assert crowd[1].ride.laps == alone.ride.laps
     assert crowd[2].ride.sha256 != alone.ride.sha256
+    assert not np.array_equal(crowd[2].truth.wind_east[:50], alone.truth.wind_east[:50])
     assert [ride.spec.course.name for ride in crowd] == ["rolling", "flat", "flat", "indoor"]
 
 
@@ -81,6 +82,17 @@ def test_wind_is_met_through_the_shelter_of_the_place():
     shelter = np.interp(truth.station[on_loop], np.arange(2400) * course.step, course.shelter)
     slope = np.polyfit(shelter, -truth.wind_north[on_loop], 1)[0]
     assert slope == pytest.approx(4.0, rel=0.25)
+
+
+def test_a_hedge_takes_less_of_the_gusts_than_of_the_wind():
+    gusty = replace(STILL, calm_gusts=1.0, gust_time=0.5, eddy_time=0.5)
+    course = preset("rolling")
+    truth = simulate_rides([spec("rolling", laps=8, wind=gusty)])[0].truth
+    on_loop = np.isfinite(truth.station)
+    shelter = np.interp(truth.station[on_loop], np.arange(2400) * course.step, course.shelter)
+    strength = [truth.wind_east[on_loop][part].std() for part in (shelter < 0.6, shelter > 0.95)]
+    kept = [shelter[part].mean() for part in (shelter < 0.6, shelter > 0.95)]
+    assert strength[0] / strength[1] == pytest.approx(np.sqrt(kept[0] / kept[1]), abs=0.07)
 
 
 def test_stops_and_turning_back_are_in_the_record():

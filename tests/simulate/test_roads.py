@@ -41,6 +41,8 @@ def test_rounding_a_regular_polygon_keeps_the_geometry(sides, radius):
     expected = sides * (2 * size * np.sin(turn / 2) - 2 * radius * np.tan(turn / 2) + radius * turn)
     assert np.hypot(*np.diff(path, axis=0).T).sum() == pytest.approx(expected, rel=2e-4)
     assert path[0] == pytest.approx(path[-1])
+    heading = np.unwrap(np.arctan2(*np.diff(path, axis=0).T))
+    assert np.abs(np.diff(heading)).max() < 1.3 * 0.25 / radius  # points are 0.25 m apart
 
 
 def test_corners_that_do_not_fit_are_refused():
