@@ -40,7 +40,8 @@ def test_the_same_seed_gives_the_same_ride_in_any_company():
     assert crowd[1].ride.samples.equals(alone.ride.samples)
     assert crowd[1].ride.laps == alone.ride.laps
     assert crowd[2].ride.sha256 != alone.ride.sha256
-    assert not np.array_equal(crowd[2].truth.wind_east[:50], alone.truth.wind_east[:50])
+    apart = crowd[2].truth.wind_east[:50] - alone.truth.wind_east[:50]
+    assert np.abs(apart).max() > 0.5  # other gusts, not only met elsewhere
     assert [ride.spec.course.name for ride in crowd] == ["rolling", "flat", "flat", "indoor"]
 
 
