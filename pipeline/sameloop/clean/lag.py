@@ -18,7 +18,7 @@ _SLOWEST_SPACING = 2.0  # s, sparser rides cannot show a lag
 _MOVING = 3.0  # m/s
 _BLOCKS = 10
 _SHORTEST = 300.0  # s of riding needed
-_LARGEST_SD = 0.5  # s
+_LARGEST_SD, _CLEARLY = 0.5, 3.0  # s; standard deviations off zero before a lag is taken out
 _LIKELY_MASS = (40.0, 180.0)  # kg that the fit must move, else it has found something else
 _GRAVITY = 9.81  # m/s2
 
@@ -93,7 +93,7 @@ def _best_lag(
     left_out = np.array([_peak(whole - block, lags)[0] for block in blocks])
     sd = float(np.sqrt((_BLOCKS - 1) * np.var(left_out)))
     sure = sd < _LARGEST_SD and _LIKELY_MASS[0] < mass < _LIKELY_MASS[1]
-    inside = 2 * sd < abs(seconds) <= LARGEST_LAG
+    inside = _CLEARLY * sd < abs(seconds) <= LARGEST_LAG
     return Lag(seconds=seconds, sd=sd, determined=bool(sure and inside))
 
 

@@ -14,8 +14,8 @@ from sameloop.laps.passes import OFF_ROAD, Pass
 from sameloop.laps.returns import Flat
 
 _ROUNDS = 3  # of laying laps on the road and drawing the road through the laps
-_LEAD = 400.0  # m before and after a chain of laps that help to place its ends
-_SMOOTH = 250.0  # m, standard deviation of the kernel that smooths place against distance
+_LEAD = 600.0  # m before and after a chain of laps that help to place its ends
+_SMOOTH = 500.0  # m, standard deviation of the kernel that smooths place against distance
 _BIN = 20.0  # m
 _FURTHEST = 80.0  # m by which place may differ from distance ridden
 _ROAD_SMOOTH = 8.0  # m, of the road drawn through the laps
