@@ -44,7 +44,7 @@ def read_gpx(data: bytes, *, file: str) -> Recording:
     RideFileError
         The file is not well-formed XML, a value is no number, or there is no track.
     """
-    gpx = _parse(xml_text(data, file=file), file=file)
+    gpx = parse_gpx(xml_text(data, file=file), file=file)
     unreadable: Counter[str] = Counter()
     rows = [
         _row(point, unreadable)
@@ -66,7 +66,14 @@ def read_gpx(data: bytes, *, file: str) -> Recording:
     )
 
 
-def _parse(text: str, *, file: str) -> gpxpy.gpx.GPX:
+def parse_gpx(text: str, *, file: str) -> gpxpy.gpx.GPX:
+    """Parse GPX text that `xml_text` has made safe.
+
+    Raises
+    ------
+    RideFileError
+        It is not well-formed XML, or a value is wrong.
+    """
     try:
         return gpxpy.parse(text)
     except gpxpy.gpx.GPXXMLSyntaxException as error:

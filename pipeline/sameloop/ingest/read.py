@@ -71,11 +71,18 @@ def read_bytes(path: str | Path, *, name: str) -> bytes:
 
 def parse_ride(data: bytes, *, name: str, columns: Mapping[str, str] | None = None) -> Ride:
     """Parse a ride from the bytes of its file; otherwise as `read_ride`."""
-    recording = _parse(_unpack(data, file=name), file=name, columns=columns or {})
+    recording = _parse(unpack(data, file=name), file=name, columns=columns or {})
     return to_ride(recording, file=name, sha256=hashlib.sha256(data).hexdigest())
 
 
-def _unpack(data: bytes, *, file: str) -> bytes:
+def unpack(data: bytes, *, file: str) -> bytes:
+    """Bytes of a file as they are without gzip, if it was gzipped.
+
+    Raises
+    ------
+    RideFileError
+        The gzip data are damaged or unpack to too much.
+    """
     if not data.startswith(b"\x1f\x8b"):
         return data
     try:
@@ -89,12 +96,22 @@ def _unpack(data: bytes, *, file: str) -> bytes:
     return unpacked
 
 
+def is_gpx(data: bytes) -> bool:
+    """Whether unpacked bytes are a GPX file, by the root element."""
+    root = _ROOT.search(_head(data))
+    return root is not None and root.group(1) == b"gpx"
+
+
+def _head(data: bytes) -> bytes:
+    return data[:65536].replace(b"\0", b"")  # so that UTF-16 reads like ASCII
+
+
 def _parse(data: bytes, *, file: str, columns: Mapping[str, str]) -> Recording:
     if not data.strip(b"\0 \t\r\n"):
         raise RideFileError(file, "is empty", "copy it again from the device")
     if data[8:12] == b".FIT":
         return read_fit(data, file=file)
-    head = data[:65536].replace(b"\0", b"")  # so that UTF-16 reads like ASCII
+    head = _head(data)
     if head.lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").startswith(b"<"):
         root = _ROOT.search(head)
         if root is None:

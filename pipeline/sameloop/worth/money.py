@@ -1,0 +1,230 @@
+"""What parts cost per watt and per second they save, ranked, and no surer than the laps allow."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations, pairwise
+
+import numpy as np
+from scipy import stats
+
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.fit import Fit
+from sameloop.estimate.result import Quantity
+from sameloop.estimate.uncertainty import spread
+from sameloop.road.stretches import Stretches
+from sameloop.worth.difference import Worth
+from sameloop.worth.parts import Change
+from sameloop.worth.ratio import Ratio, fieller
+
+SAVES, COSTS, CANNOT_TELL = "saves time", "costs time", "cannot tell"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Offer:
+    """A change that money buys.
+
+    Parameters
+    ----------
+    change : Change
+    seconds, watts : Quantity
+        After minus before in the change's own sense; negative is a saving.
+    seconds_weights : array, (n_unknowns,)
+        Slopes of `seconds` by every unknown of the fit.
+    per_second, per_watt : Ratio or None
+        Price per second and per watt saved; None without a price or a sure saving.
+    verdict : str
+        ``saves time``, ``costs time`` or ``cannot tell``.
+    ahead_of_next : bool or None
+        Whether the laps are sure that it is the better bargain than the next offer; None where no
+        rank depends on it.
+    """
+
+    change: Change
+    seconds: Quantity
+    watts: Quantity
+    seconds_weights: FloatArray
+    per_second: Ratio | None
+    per_watt: Ratio | None
+    verdict: str
+    ahead_of_next: bool | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """What a cheaper part keeps of the seconds that a dearer one of its kind saves.
+
+    `share` 1 is all of it, None cannot tell; `money` is how much less it costs.
+    """
+
+    cheaper: Change
+    dearer: Change
+    share: Ratio | None
+    money: float
+    currency: str
+
+
+def make_offer(change: Change, worth: Worth) -> Offer:
+    """Price the worth of a change.
+
+    The price is known exactly, so the interval of price over saving is Fieller's with no variance
+    on top: the price over the ends of the saving's own interval.
+    """
+    sign = -1.0 if change.swapped else 1.0
+    seconds, watts = (_times(q, sign) for q in (worth.seconds, worth.watts))
+    verdict = SAVES if seconds.high < 0 else COSTS if seconds.low > 0 else CANNOT_TELL
+    return Offer(
+        change=change,
+        seconds=seconds,
+        watts=watts,
+        seconds_weights=sign * worth.seconds_weights,
+        per_second=_price_per(change.price, seconds),
+        per_watt=_price_per(change.price, watts),
+        verdict=verdict,
+    )
+
+
+def _times(quantity: Quantity, sign: float) -> Quantity:
+    if sign > 0:
+        return quantity
+    return Quantity(
+        value=-quantity.value, sd=quantity.sd, low=-quantity.high, high=-quantity.low,
+        level=quantity.level, df=quantity.df,
+    )  # fmt: skip
+
+
+def _price_per(price: float | None, delta: Quantity) -> Ratio | None:
+    if price is None or not delta.high < 0:
+        return None
+    t = _t(delta.df)
+    return fieller(price, -delta.value, top_var=0.0, bottom_var=delta.sd**2, cov=0.0, t=t)
+
+
+def _t(df: float) -> float:
+    return float(stats.t.ppf(0.975, df))
+
+
+def rank(offers: Sequence[Offer], fit: Fit, stretches: Stretches) -> tuple[Offer, ...]:
+    """Sort offers by price per second saved: sure savings, then what cannot be told, then the rest.
+
+    Of several tests of one purchase the sharpest counts. Offers without a price come last within
+    their verdict. `ahead_of_next` compares cost times saving crosswise, which is linear in the
+    unknowns, so that errors that two offers share cancel.
+    """
+    order = (SAVES, CANNOT_TELL, COSTS)
+    ranked = sorted(
+        _sharpest(offers),
+        key=lambda o: (
+            order.index(o.verdict),
+            o.change.currency or "",
+            o.per_second.value if o.per_second else math.inf,
+        ),
+    )
+    sure = [_ahead(one, two, fit, stretches) for one, two in pairwise(ranked)] + [None]
+    return tuple(replace(offer, ahead_of_next=flag) for offer, flag in zip(ranked, sure, strict=True))
+
+
+def _sharpest(offers: Sequence[Offer]) -> list[Offer]:
+    best: dict[tuple[str, ...], Offer] = {}
+    for offer in offers:
+        if not offer.change.added:
+            continue
+        key = tuple(sorted(p.name for p in (*offer.change.added, *offer.change.removed)))
+        if key not in best or offer.seconds.sd < best[key].seconds.sd:
+            best[key] = offer
+    return list(best.values())
+
+
+def _ahead(one: Offer, two: Offer, fit: Fit, stretches: Stretches) -> bool | None:
+    if one.verdict != SAVES or one.per_second is None:
+        return None
+    if two.verdict == COSTS:
+        return True
+    gap = bargain_gap(one, two)
+    if gap is None:
+        return None
+    value, weights = gap
+    return spread(fit, stretches, weights).quantity(value).low > 0
+
+
+def bargain_gap(one: Offer, two: Offer) -> tuple[float, FloatArray] | None:
+    """How far one offer is the better bargain, as money times seconds, and its slopes.
+
+    ``price_two * saving_one - price_one * saving_two``: positive when one costs less per second
+    saved. None where a price is missing or the currencies differ.
+    """
+    price1, price2 = one.change.price, two.change.price
+    if price1 is None or price2 is None or one.change.currency != two.change.currency:
+        return None
+    value = -price2 * one.seconds.value + price1 * two.seconds.value
+    return value, -price2 * one.seconds_weights + price1 * two.seconds_weights
+
+
+def savings_kept(offers: Sequence[Offer], fit: Fit) -> tuple[Kept, ...]:
+    """Compare parts of one kind that were tested against the same setup, dearer with cheaper."""
+    found = []
+    for one, two in combinations([o for o in offers if o.change.alone], 2):
+        if one.change.before.id != two.change.before.id or not _alternatives(one, two):
+            continue
+        cheap, dear = sorted((one, two), key=lambda o: o.change.price or 0.0)
+        found.append(
+            Kept(
+                cheaper=cheap.change,
+                dearer=dear.change,
+                share=_share(cheap, dear, fit),
+                money=(dear.change.price or 0.0) - (cheap.change.price or 0.0),
+                currency=dear.change.currency or "",
+            )
+        )
+    return tuple(found)
+
+
+def _alternatives(one: Offer, two: Offer) -> bool:
+    a, b = one.change, two.change
+    if a.price is None or b.price is None or a.price == b.price:
+        return False
+    return a.added[0].kind == b.added[0].kind and a.currency == b.currency
+
+
+def _share(cheap: Offer, dear: Offer, fit: Fit) -> Ratio | None:
+    if dear.verdict != SAVES:
+        return None
+    cov = float(cheap.seconds_weights @ fit.solved.inverse @ dear.seconds_weights)
+    return fieller(
+        cheap.seconds.value,
+        dear.seconds.value,
+        top_var=cheap.seconds.sd**2,
+        bottom_var=dear.seconds.sd**2,
+        cov=cov,
+        t=_t(min(cheap.seconds.df, dear.seconds.df)),
+    )
+
+
+def expected_swaps(offer: Offer, others: Sequence[Offer], fit: Fit) -> float:
+    """How many places of the ranking an exact answer about one offer would change, on average.
+
+    Each pair of offers is one place, and so is 'worth anything or not' of the offer itself. With
+    the estimates jointly normal, learning a saving ``s`` moves the gap ``d`` of a pair to
+    ``d + cov(d, s) / var(s) (s - its estimate)``; that changes sign with probability
+    ``Phi(-|d| sd(s) / |cov(d, s)|)``: the preposterior expectation, as for the value of
+    information.
+
+    References
+    ----------
+    Raiffa and Schlaifer 1961, Applied Statistical Decision Theory (preposterior analysis).
+    """
+    sd = offer.seconds.sd
+    if sd == 0:
+        return 0.0
+    total = float(stats.norm.cdf(-abs(offer.seconds.value) / sd))
+    pulled = fit.solved.inverse @ offer.seconds_weights
+    for other in others:
+        gap = bargain_gap(offer, other)
+        if other is offer or gap is None:
+            continue
+        covariance = abs(float(np.dot(gap[1], pulled)))
+        if covariance > 0:
+            total += float(stats.norm.cdf(-abs(gap[0]) * sd / covariance))
+    return total

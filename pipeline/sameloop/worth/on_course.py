@@ -1,0 +1,167 @@
+"""Everything a study is worth on one course, put together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from sameloop.answer import Answer
+from sameloop.study import Part, Setup
+from sameloop.worth.course import Course
+from sameloop.worth.day import Day, air_along
+from sameloop.worth.difference import CourseRide, Worth, start_speed_of, worth_between
+from sameloop.worth.gearing import Cover, Gears, GearUse, climb_cover, gear_use
+from sameloop.worth.money import Kept, Offer, make_offer, rank, savings_kept
+from sameloop.worth.next_test import NextTest, next_test
+from sameloop.worth.pacing import Pacing
+from sameloop.worth.parts import change_between, never_alone
+from sameloop.worth.ride_course import Riders, ride_course
+
+TOP_SPEED = 60 / 3.6  # m/s; common practice, no source
+COMFORTABLE = (70 / 60, 100 / 60)  # 1/s; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CourseAnswer:
+    """What a study's setups are worth on a course.
+
+    Parameters
+    ----------
+    course, day, pacing
+        What was ridden in thought.
+    top_speed : float
+        Speed above which the riders brake [m/s].
+    worths : tuple of Worth
+        Every pair of setups with laps.
+    offers : tuple of Offer
+        Changes that add parts, ranked by price per second saved.
+    kept : tuple of Kept
+    untested : tuple of Part
+        Never tested alone: the study says nothing of them by themselves.
+    next_test : NextTest or None
+    gears : Gears or None
+    gear_use : GearUse or None
+    cover : Cover or None
+        On the steepest stretch, where gears were given.
+    comfortable : (float, float)
+        Cadence [1/s].
+    """
+
+    course: Course
+    day: Day
+    pacing: Pacing
+    top_speed: float
+    worths: tuple[Worth, ...]
+    offers: tuple[Offer, ...]
+    kept: tuple[Kept, ...]
+    untested: tuple[Part, ...]
+    next_test: NextTest | None
+    gears: Gears | None
+    gear_use: GearUse | None
+    cover: Cover | None
+    comfortable: tuple[float, float]
+
+
+def worth_on_course(
+    answer: Answer,
+    course: Course,
+    *,
+    pacing: Pacing,
+    day: Day,
+    top_speed: float = TOP_SPEED,
+    gears: Gears | None = None,
+    comfortable: tuple[float, float] = COMFORTABLE,
+) -> CourseAnswer:
+    """Say what the differences of a study are worth on a course.
+
+    Parameters
+    ----------
+    answer : Answer
+    course, pacing, day
+        Road, power and weather to ride in thought.
+    top_speed : float
+        Speed above which the rider brakes [m/s].
+    gears : Gears, optional
+    comfortable : (float, float)
+        Lowest and highest comfortable cadence [1/s].
+
+    Returns
+    -------
+    CourseAnswer
+
+    Raises
+    ------
+    SameloopError
+        The power does not carry the rider up, or the wind cannot be laid along the course.
+    """
+    by_id = {setup.id: setup for setup in answer.study.setups}
+    setups = [by_id[entry.id] for entry in answer.estimate.setups]
+    ride = _ride(answer, setups[0], course, pacing, day, top_speed)
+    fit, stretches = answer.estimate.fit, answer.stretches
+    pairs = list(combinations(enumerate(setups), 2))
+    worths = [worth_between(fit, stretches, ride, a, b) for a, b in pairs]
+    changes = [change_between(a, b) for (_, a), (_, b) in pairs]
+    offers = [make_offer(c, w) for c, w in zip(changes, worths, strict=True)]
+    ranked = rank(offers, fit, stretches)
+    untested = never_alone(answer.study.setups, changes)
+    return CourseAnswer(
+        course=course,
+        day=day,
+        pacing=pacing,
+        top_speed=top_speed,
+        worths=tuple(worths),
+        offers=ranked,
+        kept=savings_kept(offers, fit),
+        untested=untested,
+        next_test=next_test(ranked, untested, fit),
+        gears=gears,
+        gear_use=gear_use(answer, gears, slowest=comfortable[0], fastest=comfortable[1]),
+        cover=_cover(answer, setups[0], ride, gears, comfortable[0]) if gears else None,
+        comfortable=comfortable,
+    )
+
+
+def _ride(
+    answer: Answer, setup: Setup, course: Course, pacing: Pacing, day: Day, top_speed: float
+) -> CourseRide:
+    fit = answer.estimate.fit
+    cda, crr = (float(fit.x[part[0]]) for part in (fit.layout.cda, fit.layout.crr))
+    start = start_speed_of(setup, cda, crr, pacing.power, day.density)
+    return CourseRide(
+        course=course,
+        air=air_along(course, day),
+        power=pacing.power,
+        start_speed=min(start, top_speed),
+        top_speed=top_speed,
+    )
+
+
+def _cover(
+    answer: Answer, setup: Setup, ride: CourseRide, gears: Gears, slowest: float
+) -> Cover | None:
+    """Ride the course once on the first setup and look at the steepest stretch."""
+    steepest = ride.course.steepest
+    if ride.course.grade[steepest] <= 0:
+        return None
+    fit = answer.estimate.fit
+    riders = Riders(
+        cda=fit.x[fit.layout.cda[:1]],
+        crr=fit.x[fit.layout.crr[:1]],
+        mass=np.array([setup.total_mass]),
+        efficiency=np.array([setup.drivetrain_efficiency]),
+        added_mass=np.array([setup.wheel_inertia / setup.tyre_radius**2]),
+    )
+    ridden = ride_course(
+        ride.course, ride.air, riders, ride.power, start_speed=ride.start_speed,
+        top_speed=ride.top_speed,
+    )  # fmt: skip
+    return climb_cover(
+        gears,
+        station=float(ride.course.station[steepest]),
+        grade=float(ride.course.grade[steepest]),
+        speed=float(ridden.speed[steepest + 1, 0]),
+        tyre_radius=setup.tyre_radius,
+        slowest=slowest,
+    )
