@@ -95,6 +95,6 @@ def test_fit_agrees_with_the_bare_messages(recorded_files, number):
 @pytest.mark.external
 @pytest.mark.parametrize(("number", "mean_power"), [(46, 256), (48, 218), (47, 183), (49, 192)])
 def test_mean_power_of_paired_meters(recorded_files, number, mean_power):
-    # Computed from the same files on another occasion with another program, to whole watts.
+    # Means listed beside the files by whoever collected this list, to whole watts; how, not known.
     power = parse_ride(_content(recorded_files, number), name="file").samples["power"]
     assert power.mean() == pytest.approx(mean_power, abs=0.5)

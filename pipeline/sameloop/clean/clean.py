@@ -83,6 +83,7 @@ def clean_ride(ride: Ride) -> Track:
         altitude=channel["altitude"],
         cadence=channel["cadence"],
         air_speed=channel["air_speed"],
+        temperature=channel["temperature"],
         usable=~tally.out,
         power_lag=seconds,
         speed_source=motion.source,

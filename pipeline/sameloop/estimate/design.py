@@ -25,6 +25,8 @@ _CDA_LEVEL = (0.32, 0.15)
 #: How far setups of one study may lie apart; wide, so that it never decides a difference.
 _CRR_APART = 0.01
 _CDA_APART = 0.3
+#: Roads climb by so much; wide, it only matters on a stretch where no lap can be used [-].
+_SLOPE = 0.1
 #: A closed loop ends at the height where it began, to this many metres.
 _CLOSURE = 0.05
 #: A rider who mounts again does not sit quite the same: spread of CdA between runs of laps [-].
@@ -111,7 +113,7 @@ def _declared_names(stretches: Stretches, study: Study) -> tuple[str, ...]:
     setups = [f":{s}" for s in np.unique(stretches.setup)]
     meters = np.unique(stretches.meter)
     names = ["power scale", "mass", "air density, shared", "wheel circumference", "efficiency"]
-    names += ["power timing"]
+    names += ["power timing" + r for r in rides]
     names += ["power offset" + r for r in rides]
     names += ["air density" + r for r in rides]
     names += ["mass difference" + s for s in setups]
@@ -304,6 +306,9 @@ def _know_levels(known: _Statements, layout: Layout, stretches: Stretches) -> No
     n = layout.n_groups
     closure = STANDARD_GRAVITY * _CLOSURE
     known.add(layout.road, stretches.length, 0.0, closure, "closure of the loop", "")
+    flat = np.zeros(layout.n_road)
+    slope_sd = flat + _SLOPE * STANDARD_GRAVITY
+    known.add_each(layout.road, flat, slope_sd, "plausible slope of the road")
     level = np.full(n, 1 / n)
     for index, (value, sd), apart_sd in (
         (layout.crr, _CRR_LEVEL, _CRR_APART),

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
@@ -46,6 +47,12 @@ def estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Est
     NotEnoughDataError
         When a setup has fewer than two laps, or fewer than two setups have any.
     """
+    # Many small matrices: threads of the linear algebra cost more than they bring.
+    with threadpool_limits(limits=1):
+        return _estimate(stretches, study, airs)
+
+
+def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Estimate:
     setup = stretches.setup
     present = _setups_with_laps(setup, study)
     group = np.searchsorted(present, setup)

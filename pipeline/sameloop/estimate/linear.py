@@ -229,6 +229,7 @@ def _declared_columns(
     owner = {
         "power scale between meters": stretches.meter,
         "power offset": stretches.ride,
+        "power timing": stretches.ride,
         "air density": stretches.ride,
         "posture": mountings(stretches),
         "mass difference": stretches.setup,

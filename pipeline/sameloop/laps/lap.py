@@ -49,7 +49,8 @@ class Lap:
     ride : int
         Index of the ride in the study.
     number : int
-        Counts from 1 within the ride, left-out laps included.
+        Counts full passes from 1 within the ride, left-out ones included; 0 for riding that was
+        no full pass (ride-in, ride-out, aborted laps, shortcuts).
     start, end : float
         Unix time [s].
     setup : str or None

@@ -1,0 +1,73 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sameloop.air import ride_air
+from sameloop.clean import clean_ride
+from sameloop.compare import compare
+from sameloop.estimate import estimate
+from sameloop.laps import find_laps
+from sameloop.road import cut_laps
+from sameloop.road.power_balance import pedal_power
+from sameloop.simulate.study import default_study, simulate_studies
+
+
+@pytest.fixture(scope="module")
+def compared():
+    spec = default_study("flat", wind=0.5, laps=4, delta_cda=-0.02, delta_mass=-3.0, seed=21)
+    simulated = simulate_studies([spec])[0]
+    study = replace(simulated.study, reference_speeds=(9.0, 11.0))
+    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
+    airs = ride_air(study, tracks)
+    stretches = cut_laps(tracks, find_laps(tracks, study=study), airs, study)
+    result = estimate(stretches, study, airs)
+    return study, stretches, result, compare(result, study, stretches)[0]
+
+
+def test_watts_are_those_of_the_two_setups_at_their_own_mass(compared):
+    study, _, result, difference = compared
+    for entry in difference.watts:
+        watts = [
+            pedal_power(
+                entry.speed,
+                cda=estimated.cda.value,
+                crr=estimated.crr.value,
+                mass=setup.total_mass,
+                density=study.reference_density,
+                efficiency=setup.drivetrain_efficiency,
+            )
+            for estimated, setup in zip(result.setups, study.setups, strict=True)
+        ]
+        assert entry.watts.value == pytest.approx(float(watts[1] - watts[0]))
+
+
+def test_delta_mass_is_after_minus_before(compared):
+    study, _, _, difference = compared
+    expected = study.setups[1].total_mass - study.setups[0].total_mass
+    assert difference.delta_mass == pytest.approx(expected)
+    assert difference.delta_mass == pytest.approx(-3.0, abs=1.0)
+
+
+def test_budget_squares_add_up_to_the_variance(compared):
+    _, _, _, difference = compared
+    total = sum(line.delta_watts_sd**2 for line in difference.budget)
+    assert total == pytest.approx(difference.watts[0].watts.sd ** 2, rel=1e-6)
+    sizes = [line.delta_watts_sd for line in difference.budget]
+    assert sizes == sorted(sizes, reverse=True)
+
+
+def test_joint_covariance_fits_the_single_intervals(compared):
+    _, _, _, difference = compared
+    sd = np.sqrt(np.diag(difference.joint))
+    assert sd[0] == pytest.approx(difference.delta_cda.sd)
+    assert sd[1] == pytest.approx(difference.delta_crr.sd)
+    assert difference.joint[0, 1] / sd[0] / sd[1] == pytest.approx(difference.correlation)
+
+
+def test_one_speed_on_a_flat_road_does_not_tell_cda_from_crr(compared):
+    _, _, _, difference = compared
+    assert not difference.separable
+    assert "do not tell CdA from Crr" in difference.why
