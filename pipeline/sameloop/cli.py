@@ -86,6 +86,17 @@ def _parser() -> argparse.ArgumentParser:
         sub = command(name, run, words)
         sub.add_argument("study", type=Path, metavar="STUDY", help="folder with study.toml")
     _json_option(sub)
+    sub = command("report", _report, "write the answer with all behind it as one file to share")
+    sub.add_argument("study", type=Path, metavar="STUDY", help="folder with study.toml")
+    output = {"type": Path, "required": True, "metavar": "FILE"}
+    sub.add_argument("-o", "--output", **output, help="ends in .html or .pdf")
+    sub.add_argument(
+        "--with-places", action="store_true", help="also show where it was ridden and file names"
+    )
+    sub = command("dashboard", _dashboard, "open the study in the browser, on this machine only")
+    sub.add_argument("study", type=Path, nargs="?", metavar="STUDY", help="folder with study.toml")
+    sub.add_argument("--port", type=int, default=8501, help="port on localhost (default: 8501)")
+    sub.add_argument("--no-browser", action="store_true", help="do not open a browser window")
     return parser
 
 
@@ -110,13 +121,16 @@ def _simulate_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _demo(args: argparse.Namespace) -> None:
+    from sameloop.report.write import write_report
     from sameloop.sample import write_sample
 
     write_sample(args.dir)
-    _answer(args.dir, args.json)
+    answer = _answer(args.dir, args.json)
+    report = args.dir / "report.html"
+    write_report(answer, report)
     if args.json != "-":
         _print_text(
-            f"\nThis study is simulated. Its files are in {args.dir}; "
+            f"\nThis study is simulated. Its files are in {args.dir}, the report in {report}; "
             f"try `sameloop laps {args.dir}` and edit {args.dir / 'study.toml'}."
         )
 
@@ -168,6 +182,28 @@ def _laps(args: argparse.Namespace) -> None:
 
 def _compare(args: argparse.Namespace) -> None:
     _answer(args.study, args.json)
+
+
+def _report(args: argparse.Namespace) -> None:
+    from sameloop.report.write import check_name, write_report
+    from sameloop.run import answer_study
+    from sameloop.study_file import load_study
+
+    check_name(args.output)
+    with _progress() as progress:
+        answer = answer_study(load_study(args.study), progress=progress)
+    write_report(answer, args.output, with_places=args.with_places)
+    _print_text(f"Wrote {args.output}.")
+
+
+def _dashboard(args: argparse.Namespace) -> None:
+    try:
+        from sameloop_dashboard.start import start
+    except ImportError:
+        raise SameloopError(
+            "The dashboard's packages are not installed; run pip install 'sameloop[dashboard]'."
+        ) from None
+    start(args.study, port=args.port, open_browser=not args.no_browser)
 
 
 def _answer(study: Path, json_file: str | None) -> Answer:

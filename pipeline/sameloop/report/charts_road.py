@@ -1,0 +1,196 @@
+"""Drawings of the road: the loop, laps on it, what is left along it, and the wind over it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from sameloop.answer import Answer, StudyLaps
+from sameloop.clean.plane import Plane
+from sameloop.clean.track import FloatArray
+from sameloop.laps.lap import Lap, Loop
+from sameloop.report.drawing import COLOURS, INK, MARKERS, Drawing, blank, label, legend
+from sameloop.report.lap_watts import estimated_setups, setup_places
+from sameloop.report.words import setup_words
+
+_SMOOTH = 60.0  # m over which the residual along the road is averaged for the eye
+
+
+def draw_loop(loop: Loop, *, with_places: bool = False) -> Drawing | None:
+    """Draw the loop's shape; None without positions.
+
+    Turned along its longest side and centred, so that neither its place on Earth nor its start can
+    be read, unless `with_places`.
+    """
+    if not np.isfinite(loop.east).any():
+        return None
+    east, north = (loop.east, loop.north) if with_places else _turned(loop)
+    height = 3.9 * np.ptp(north) / max(np.ptp(east), 1.0)
+    figure, (axes,) = blank(float(np.clip(height, 1.2, 5.0)) + 0.3)
+    axes.plot(east, north, color=COLOURS[1], linewidth=2)
+    words = "The shape of the loop, turned and centred; its place and its start are left out."
+    if with_places:
+        axes.plot(east[:1], north[:1], MARKERS[0], color=COLOURS[0])
+        words = "The loop with north up; the square is where laps begin."
+    axes.set_aspect("equal")
+    axes.set_axis_off()
+    left, bottom = float(east.min()), float(north.min()) - 0.08 * float(np.ptp(east))
+    bar = _round_length(0.25 * float(np.ptp(east)))
+    axes.plot([left, left + bar], [bottom, bottom], color=INK, linewidth=2)
+    axes.text(left, bottom, f"{bar:g} m", va="top", color=INK, fontsize=9)
+    return Drawing(key="loop", title="The loop", words=words, figure=figure)
+
+
+def _turned(loop: Loop) -> tuple[FloatArray, FloatArray]:
+    """Turn by the main axes, cut loose from the start, so that the first point tells nothing."""
+    place = np.stack([loop.east - loop.east.mean(), loop.north - loop.north.mean()])
+    _, axes = np.linalg.eigh(place @ place.T)
+    along, across = axes[:, ::-1].T @ place
+    if loop.closed:
+        first = int(np.argmax(along))
+        along, across = (np.roll(one[:-1], -first) for one in (along, across))
+        along, across = (np.append(one, one[0]) for one in (along, across))
+    return along, across
+
+
+def _round_length(metres: float) -> float:
+    size = 10.0 ** math.floor(math.log10(max(metres, 1.0)))
+    return max(step * size for step in (1, 2, 5) if step * size <= max(metres, 1.0))
+
+
+def draw_laps_on_map(found: StudyLaps, laps: Sequence[Lap]) -> Drawing | None:
+    """Draw where chosen laps went, over the loop, north up; None without positions."""
+    loop = found.lapset.loop
+    if not np.isfinite(loop.east).any():
+        return None
+    figure, (axes,) = blank(3.6)
+    axes.plot(loop.east, loop.north, color=INK, alpha=0.25, linewidth=7, label="the loop")
+    axes.plot(loop.east[:1], loop.north[:1], "x", color=INK, markersize=9, label="laps begin")
+    plane = Plane(latitude=loop.latitude0, longitude=loop.longitude0)
+    for number, lap in enumerate(laps):
+        track = found.tracks[lap.ride]
+        east, north = plane.project(track.latitude[lap.index], track.longitude[lap.index])
+        name = f"lap {lap.number}" if lap.number else lap.reason
+        axes.plot(east, north, color=COLOURS[number % 4], linewidth=1.4, label=name)
+    axes.set_aspect("equal")
+    label(axes, across="metres east", up="metres north")
+    legend(figure, axes)
+    return Drawing(
+        key="map",
+        title="Where the laps went",
+        words=f"{len(laps)} chosen over the loop of {loop.length:.0f} m, north up.",
+        figure=figure,
+    )
+
+
+def draw_along_road(answer: Answer) -> Drawing:
+    """Draw the mean force left unexplained along the road, one line for each setup."""
+    figure, (axes,) = blank(2.6)
+    length = answer.stretches.length
+    middle = np.cumsum(length) - length / 2
+    force = _on_road(answer)
+    width = max(round(_SMOOTH / float(length.mean())), 1)
+    axes.axhline(0, color=INK, linewidth=1)
+    place = setup_places(answer)
+    for index, setup in enumerate(estimated_setups(answer)):
+        mine = force[place == index]
+        mean = np.divide(
+            np.nansum(mine, axis=0), np.isfinite(mine).sum(axis=0),
+            out=np.zeros(len(length)), where=np.isfinite(mine).any(axis=0),
+        )  # fmt: skip
+        smooth = np.convolve(np.pad(mean, width, mode="wrap"), np.ones(width) / width, mode="same")
+        line = ("-", "--", "-.", ":")[index % 4]
+        axes.plot(
+            middle / 1e3,
+            smooth[width:-width],
+            line,
+            color=COLOURS[index % 4],
+            label=setup_words(setup),
+        )
+    label(axes, across="along the loop [km]", up="force left [N]")
+    legend(figure, axes)
+    return Drawing(
+        key="along-road",
+        title="What is left along the road",
+        words="The force that the model does not explain, averaged over the laps of each setup and "
+        f"{_SMOOTH:g} m of road. Both lines near zero everywhere: the road is the same for both. A "
+        "place where they part is worth a look: a braked bend, a passing place, a sheltered wall.",
+        figure=figure,
+    )
+
+
+def _on_road(answer: Answer) -> FloatArray:
+    """Force left on each road stretch [N], (n_laps, n_stretches) along the loop's own direction."""
+    left = answer.estimate.residual / answer.estimate.fit.balance.ds
+    out = np.full_like(left, np.nan)
+    np.put_along_axis(out, answer.stretches.road_index, left, axis=1)
+    return out
+
+
+def draw_wind(answer: Answer) -> Drawing | None:
+    """Draw the wind of each ride as reported and as the laps show it; None without positions."""
+    winds = answer.estimate.wind
+    if not winds:
+        return None
+    figure, axes = blank(1.5 + 0.5 * len(winds), rows=2)
+    place = np.arange(len(winds), dtype=float)
+    for shift, (name, speeds, froms) in enumerate((_reported(answer), _estimated(answer))):
+        look: dict[str, Any] = {
+            "color": COLOURS[shift],
+            "fmt": MARKERS[shift],
+            "markersize": 5,
+            "capsize": 3,
+        }
+        at = place + 0.28 * shift - 0.14
+        for one, (value, low, high) in zip(axes, (speeds, froms), strict=True):
+            one.errorbar(value, at, xerr=[value - low, high - value], label=name, **look)
+    for one in axes:
+        one.set_yticks(place, [f"ride {wind.ride + 1}" for wind in winds])
+        one.grid(visible=False, axis="y")
+        one.invert_yaxis()
+    label(axes[0], across="wind at rider height [m/s]")
+    label(axes[1], across="wind from [degrees, 0 is north]")
+    legend(figure, axes[0])
+    return Drawing(
+        key="wind",
+        title="The wind: reported, and as the laps show it",
+        words="Each ride's mean wind with 95 % intervals. The reported one comes from the weather "
+        "and is brought to rider height; the other is what the laps themselves make of it.",
+        figure=figure,
+    )
+
+
+_Bars = tuple[FloatArray, FloatArray, FloatArray]
+
+
+def _estimated(answer: Answer) -> tuple[str, _Bars, _Bars]:
+    winds = answer.estimate.wind
+    speed, angle = (
+        np.array([[getattr(getattr(w, field), end) for w in winds] for end in _ENDS])
+        for field in ("speed", "wind_from")
+    )
+    return "from the laps", (*speed,), (*np.degrees(angle),)
+
+
+_ENDS = ("value", "low", "high")
+
+
+def _reported(answer: Answer) -> tuple[str, _Bars, _Bars]:
+    rows = [_reported_ride(answer, wind.ride) for wind in answer.estimate.wind]
+    speed, angle = (np.array(part).T for part in zip(*rows, strict=True))
+    return "reported", (*speed,), (*np.degrees(angle),)
+
+
+def _reported_ride(answer: Answer, ride: int) -> tuple[list[float], list[float]]:
+    air = answer.airs[ride]
+    used = [lap for lap in answer.lapset.laps if lap.ride == ride and lap.used]
+    time = np.concatenate([lap.time for lap in used])
+    east = float(np.interp(time, air.time, air.wind_east).mean())
+    north = float(np.interp(time, air.time, air.wind_north).mean())
+    speed, half = math.hypot(east, north), 1.96 * air.wind_sd
+    angle = math.atan2(-east, -north) % (2 * math.pi)
+    turn = min(half / max(speed, 1e-9), math.pi)
+    return [speed, max(speed - half, 0.0), speed + half], [angle, angle - turn, angle + turn]

@@ -1,0 +1,129 @@
+"""Drawings as SVG text for pages or PNG bytes for print: one look for report and dashboard."""
+
+from __future__ import annotations
+
+import logging
+import re
+import textwrap
+import threading
+from dataclasses import dataclass
+from io import BytesIO, StringIO
+from typing import Any
+
+import matplotlib as mpl
+from lxml import etree
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+# The first run builds a list of fonts and says so on stderr, which is no rider's concern.
+logging.getLogger("matplotlib").setLevel(logging.ERROR)
+
+#: Stands for the page's own text colour, so that one drawing serves light and dark pages.
+INK = "#1c2126"
+#: Told apart with any colour vision and at least 3:1 on white and on near black; from the palette
+#: of Okabe and Ito (2008), jfly.uni-koeln.de/color.
+COLOURS = ("#d55e00", "#0072b2", "#00966b", "#b0609a")
+MARKERS = ("s", "o", "^", "D")
+WIDTH = 4.6  # inches: 331 units of the SVG, so that letters stay readable on a phone
+_LONGEST_NAME = 44  # letters that fit beside a legend's mark
+_RESOLUTION = 220  # dots per inch in print
+_SVG = "{http://www.w3.org/2000/svg}"
+_LOCK = threading.Lock()  # matplotlib's settings are global, and a dashboard has many threads
+_SETTINGS: Any = {"svg.fonttype": "none", "svg.hashsalt": "sameloop", "font.family": ["DejaVu Sans"]}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawing:
+    """A figure with its title and one sentence for those who do not see it."""
+
+    key: str
+    title: str
+    words: str
+    figure: Figure
+
+
+def blank(height: float, *, rows: int = 1) -> tuple[Figure, list[Axes]]:
+    """Make an empty figure of `height` [inches] with `rows` of axes in our look."""
+    figure = Figure(figsize=(WIDTH, height), layout="constrained")
+    figure.patch.set_alpha(0.0)
+    axes = [figure.add_subplot(rows, 1, row + 1) for row in range(rows)]
+    for one in axes:
+        _plain(one)
+    return figure, axes
+
+
+def _plain(axes: Axes) -> None:
+    axes.patch.set_alpha(0.0)
+    axes.tick_params(colors=INK, labelsize=9, length=3)
+    axes.grid(visible=True, color=INK, alpha=0.13, linewidth=0.7)
+    axes.set_axisbelow(True)
+    for name, spine in axes.spines.items():
+        spine.set_visible(name == "bottom")
+        spine.set_color(INK)
+
+
+def label(axes: Axes, *, across: str = "", up: str = "") -> None:
+    """Name the axes."""
+    axes.set_xlabel(across, color=INK, fontsize=9)
+    axes.set_ylabel(up, color=INK, fontsize=9)
+
+
+def legend(figure: Figure, axes: Axes) -> None:
+    """Say above the axes what is what."""
+    handles, names = axes.get_legend_handles_labels()
+    labels = [textwrap.shorten(name, _LONGEST_NAME, placeholder="…") for name in names]
+    box = figure.legend(
+        handles, labels, loc="outside upper left", frameon=False, fontsize=9,
+        ncols=2 if max(map(len, labels)) < _LONGEST_NAME // 2 else 1,
+        labelcolor=INK, handlelength=1.4, columnspacing=1.2, borderpad=0.2,
+    )  # fmt: skip
+    for text in box.get_texts():
+        text.set_parse_math(False)  # a legend must measure its words before they are drawn
+
+
+def to_svg(drawing: Drawing) -> str:
+    """Give a drawing as SVG to stand inside a page: no script, no outside source, no fixed ink."""
+    stream = StringIO()
+    with _LOCK, mpl.rc_context(_SETTINGS):
+        _take_words_literally(drawing.figure)
+        drawing.figure.savefig(stream, format="svg", metadata={"Date": None})
+    return _for_page(stream.getvalue(), drawing)
+
+
+def to_png(drawing: Drawing) -> bytes:
+    """Give a drawing as PNG, dark on transparent, fine enough to print."""
+    stream = BytesIO()
+    with _LOCK, mpl.rc_context(_SETTINGS):
+        _take_words_literally(drawing.figure)
+        drawing.figure.savefig(stream, format="png", dpi=_RESOLUTION)
+    return stream.getvalue()
+
+
+def _take_words_literally(figure: Figure) -> None:
+    """Names come from the rider, and a dollar sign in one is no formula."""
+    for text in figure.findobj(Text):
+        if isinstance(text, Text):
+            text.set_parse_math(False)
+
+
+def _for_page(text: str, drawing: Drawing) -> str:
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, remove_comments=True)
+    root = etree.fromstring(text.encode(), parser)
+    for unwanted in root.findall(f"{_SVG}metadata"):
+        root.remove(unwanted)
+    pointed_at = set(re.findall(r'(?:url\(#|href="#)([^)"]+)', text))
+    for element in root.iter():
+        if element.get("id") not in pointed_at:
+            element.attrib.pop("id", "")  # several drawings share a page, and ids must not
+    for name in ("width", "height"):
+        root.attrib.pop(name, "")
+    root.set("role", "img")
+    root.set("aria-label", f"{drawing.title}. {drawing.words}")
+    root.set("class", "drawing")
+    page = etree.tostring(root, encoding="unicode")
+    for names in pointed_at:
+        page = page.replace(f"#{names}", f"#{drawing.key}-{names}")
+        page = page.replace(f'id="{names}"', f'id="{drawing.key}-{names}"')
+    page = page.replace(INK, "currentColor")
+    return re.sub(r"font: ([\d.]+px) [^;\"]+", r"font-size: \1; font-family: inherit", page)

@@ -1,0 +1,52 @@
+"""Write a report to a file, of the kind that its name asks for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sameloop.answer import Answer
+from sameloop.errors import SameloopError
+from sameloop.report.document import make_document
+from sameloop.report.html import to_html
+
+
+def report_bytes(answer: Answer, suffix: str, *, with_places: bool = False) -> bytes:
+    """Give a report as ``'.html'`` or ``'.pdf'``."""
+    document = make_document(answer, with_places=with_places)
+    if suffix == ".pdf":
+        from sameloop.report.pdf import to_pdf  # takes a while to load
+
+        return to_pdf(document)
+    return to_html(document).encode()
+
+
+def write_report(answer: Answer, file: Path, *, with_places: bool = False) -> None:
+    """Write a report.
+
+    Parameters
+    ----------
+    answer : Answer
+    file : Path
+        Ends in ``.html`` or ``.pdf``.
+    with_places : bool
+        See `make_document`.
+
+    Raises
+    ------
+    SameloopError
+        The name ends otherwise, or the file cannot be written.
+    """
+    check_name(file)
+    content = report_bytes(answer, file.suffix.lower(), with_places=with_places)
+    try:
+        file.write_bytes(content)
+    except OSError as error:
+        raise SameloopError(
+            f"{file}: it cannot be written ({error.strerror}); name another file."
+        ) from None
+
+
+def check_name(file: Path) -> None:
+    """Refuse a name that asks for no known kind of report, before any work is done."""
+    if file.suffix.lower() not in (".html", ".pdf"):
+        raise SameloopError(f"{file}: a report is .html or .pdf; name a file that ends so.")
