@@ -8,6 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from sameloop.answer import Answer
+from sameloop.run import answer_study
+from sameloop.sample import write_sample
+from sameloop.study_file import load_study
+
 
 @pytest.fixture(scope="session")
 def recorded_files() -> dict[str, bytes]:
@@ -20,3 +25,10 @@ def recorded_files() -> dict[str, bytes]:
         pytest.fail(str(error))
     files = (content for _, content in fetch["recorded_files"](archives))
     return {hashlib.sha256(content).hexdigest(): content for content in files}
+
+
+@pytest.fixture(scope="session")
+def sample_answer(tmp_path_factory: pytest.TempPathFactory) -> Answer:
+    """Answer to the bundled study; made once, since nothing may change it."""
+    folder = write_sample(tmp_path_factory.mktemp("sample") / "study")
+    return answer_study(load_study(folder))
