@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -33,8 +34,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         0 done, 2 the user's input is wrong, 1 our fault.
     """
     args = _parser().parse_args(argv)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a name may hold letters the terminal lacks
     try:
         args.run(args)
+        sys.stdout.flush()
     except SameloopError as error:
         return _fail(f"sameloop: {error}", WRONG_INPUT, args.debug)
     except KeyboardInterrupt:
@@ -217,7 +221,7 @@ def _answer(study: Path, json_file: str | None) -> Answer:
     if json_file != "-":
         _print(format_answer(answer))
     if json_file is not None:
-        text = json.dumps(results_dict(answer), allow_nan=False, indent=2, ensure_ascii=False)
+        text = json.dumps(results_dict(answer), allow_nan=False, indent=2)
         _write(json_file, text + "\n")
     return answer
 

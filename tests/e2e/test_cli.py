@@ -79,6 +79,16 @@ def test_json_to_stdout_is_nothing_but_json(study):
     jsonschema.validate(json.loads(done.stdout), SCHEMA)
 
 
+def test_letters_that_the_terminal_lacks_are_no_crash(study):
+    _write_toml("bag on the handlebar", "Tasche für den Lenker")(study)
+    done = run("laps", study, cwd=study, PYTHONIOENCODING="ascii")
+
+    assert done.returncode == 0, done.stderr
+    same = run("compare", study, "--json", "-", cwd=study, PYTHONIOENCODING="ascii")
+    names = [setup["name"] for setup in json.loads(same.stdout)["study"]["setups"]]
+    assert names[0].startswith("Tasche für den Lenker")
+
+
 def test_laps_and_check_say_why_laps_are_left_out(study):
     laps = run("laps", study, cwd=study)
     check = run("check", study / "study.toml", cwd=study, COLUMNS="40")
