@@ -1,0 +1,60 @@
+"""Start the dashboard's server: on this machine only, and silent towards all others."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+from sameloop.errors import SameloopError
+
+STUDY_VARIABLE = "SAMELOOP_STUDY"
+LARGEST_UPLOAD = 64  # MB; a day's ride with every sensor is under 20
+APP = Path(__file__).parent / "app.py"
+
+#: Streamlit's own settings, given as flags because they win over any file of the user's.
+SETTINGS = {
+    "server.address": "localhost",
+    "server.enableXsrfProtection": "true",
+    "server.enableCORS": "true",
+    "server.maxUploadSize": str(LARGEST_UPLOAD),
+    "server.fileWatcherType": "none",
+    "server.runOnSave": "false",
+    "browser.gatherUsageStats": "false",
+    "browser.serverAddress": "localhost",
+    "client.toolbarMode": "minimal",
+    "client.showErrorDetails": "none",
+    "client.showSidebarNavigation": "true",
+}
+
+
+def server_command(port: int, *, open_browser: bool) -> list[str]:
+    """Give the command that runs the server."""
+    settings = SETTINGS | {
+        "server.port": str(port),
+        "server.headless": "false" if open_browser else "true",
+    }
+    flags = [f"--{name}={value}" for name, value in settings.items()]
+    return [sys.executable, "-m", "streamlit", "run", str(APP), *flags]
+
+
+def start(study: Path | None, *, port: int, open_browser: bool) -> None:
+    """Run the dashboard in place of this process until the user ends it.
+
+    Raises
+    ------
+    SameloopError
+        The study is no folder, or the port is none.
+    ImportError
+        Streamlit is not installed.
+    """
+    import streamlit  # noqa: F401  to say what is missing before the process is replaced
+
+    if study is not None and not study.exists():
+        raise SameloopError(f"{study}: there is no such folder; name a folder with study.toml.")
+    if not 1024 <= port <= 65535:
+        raise SameloopError(f"--port: {port} is not from 1024 to 65535; leave it out for 8501.")
+    command = server_command(port, open_browser=open_browser)
+    place = {STUDY_VARIABLE: str(study.resolve())} if study is not None else {}
+    sys.stdout.flush()
+    os.execve(command[0], command, {**os.environ, **place})
