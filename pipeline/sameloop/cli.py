@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from sameloop import __version__
 from sameloop.errors import SameloopError
+from sameloop.worth.options import add_worth_options
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -101,6 +102,9 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("study", type=Path, nargs="?", metavar="STUDY", help="folder with study.toml")
     sub.add_argument("--port", type=int, default=8501, help="port on localhost (default: 8501)")
     sub.add_argument("--no-browser", action="store_true", help="do not open a browser window")
+    sub = command("worth", _worth, "say what the change means on another road: seconds and money")
+    add_worth_options(sub)
+    _json_option(sub)
     return parser
 
 
@@ -210,6 +214,23 @@ def _dashboard(args: argparse.Namespace) -> None:
     start(args.study, port=args.port, open_browser=not args.no_browser)
 
 
+def _worth(args: argparse.Namespace) -> None:
+    from sameloop.report.worth_tables import worth_dict
+    from sameloop.report.worth_text import format_worth
+    from sameloop.run import answer_study
+    from sameloop.study_file import load_study
+    from sameloop.worth.request import ask_course, ask_worth
+
+    course = ask_course(args)
+    with _progress() as progress:
+        answer = answer_study(load_study(args.study), progress=progress)
+    found = ask_worth(answer, course, args)
+    if args.json != "-":
+        _print(format_worth(found))
+    if args.json is not None:
+        _write_json(args.json, worth_dict(found, answer.study.name))
+
+
 def _answer(study: Path, json_file: str | None) -> Answer:
     from sameloop.report.tables import results_dict
     from sameloop.report.text import format_answer
@@ -221,9 +242,13 @@ def _answer(study: Path, json_file: str | None) -> Answer:
     if json_file != "-":
         _print(format_answer(answer))
     if json_file is not None:
-        text = json.dumps(results_dict(answer), allow_nan=False, indent=2)
-        _write(json_file, text + "\n")
+        _write_json(json_file, results_dict(answer))
     return answer
+
+
+def _write_json(file: str, content: dict[str, Any]) -> None:
+    text = json.dumps(content, allow_nan=False, indent=2)
+    _write(file, text + "\n")
 
 
 def _write(file: str, text: str) -> None:

@@ -52,14 +52,14 @@ def format_laps(found: StudyLaps) -> RenderableType:
     parts: list[RenderableType] = [
         Text(f"One lap is {loop.length:.0f} m ({shape}). {_laps_sentence(found.lapset.laps)}")
     ]
-    parts += [_item(note) for note in found.lapset.notes]
+    parts += [list_item(note) for note in found.lapset.notes]
     for number, ride in enumerate(found.study.rides):
         parts += [Text(), Text(ride.file, style="bold"), _laps_table(found, number)]
     return Group(*parts)
 
 
 def _laps_table(found: StudyLaps, ride: int) -> Table:
-    table = _table("lap", "setup", "start UTC", "min:s", "km/h", "W", "used")
+    table = plain_table("lap", "setup", "start UTC", "min:s", "km/h", "W", "used")
     for lap in (lap for lap in found.lapset.laps if lap.ride == ride):
         row = lap_dict(found, lap)
         table.add_row(
@@ -98,7 +98,7 @@ def _comparison(comparison: Comparison, answer: Answer) -> Iterator[RenderableTy
         "After minus before: pedal power on a flat road without wind, air "
         f"{answer.study.reference_density:g} kg/m3; minus is a saving."
     )
-    table = _table("at", "watts", "95 % interval")
+    table = plain_table("at", "watts", "95 % interval")
     for item in comparison.watts:
         table.add_row(*watts_row(item))
     yield table
@@ -107,7 +107,7 @@ def _comparison(comparison: Comparison, answer: Answer) -> Iterator[RenderableTy
 
 def _setups(answer: Answer) -> Iterator[RenderableType]:
     masses = {setup.id: setup.total_mass for setup in answer.study.setups}
-    table = _table("setup", "CdA m2", "95 % interval", "Crr", "95 % interval", "kg", "laps")
+    table = plain_table("setup", "CdA m2", "95 % interval", "Crr", "95 % interval", "kg", "laps")
     for entry in answer.estimate.setups:
         table.add_row(*_setup_row(entry, masses[entry.id]))
     for comparison in answer.comparisons:
@@ -135,7 +135,7 @@ def _laps_line(found: StudyLaps) -> Iterator[RenderableType]:
     for lap in found.lapset.laps:
         if not lap.used and lap.number > 0:
             file = found.study.rides[lap.ride].file
-            yield _item(f"{file} lap {lap.number}: {lap.reason}")
+            yield list_item(f"{file} lap {lap.number}: {lap.reason}")
 
 
 def _laps_sentence(laps: Sequence[Lap]) -> str:
@@ -152,19 +152,19 @@ def _dropped(found: StudyLaps) -> Iterator[RenderableType]:
         yield Text("Recordings: what was dropped or left out", style="bold")
     for file, item in rows:
         seconds = f", {item.seconds:.0f} s" if item.seconds else ""
-        yield _item(f"{file}: {item.reason} ({item.count} samples{seconds})")
+        yield list_item(f"{file}: {item.reason} ({item.count} samples{seconds})")
 
 
 def _assumptions(found: StudyLaps) -> Iterator[RenderableType]:
     yield Text()
     yield Text("Taken for granted", style="bold")
     for sentence in dict.fromkeys(item for air in found.airs for item in air.assumptions):
-        yield _item(sentence)
+        yield list_item(sentence)
     for track in found.tracks:
         if track.power_lag:
-            yield _item(f"{track.file}: power shifted by {fixed(-track.power_lag, 1)} s")
+            yield list_item(f"{track.file}: power shifted by {fixed(-track.power_lag, 1)} s")
     for line in defaults_lines(found.study.defaulted):
-        yield _item(f"Default: {line}")
+        yield list_item(f"Default: {line}")
 
 
 def _warnings(warnings: Iterable[Warning_]) -> Iterator[RenderableType]:
@@ -174,10 +174,11 @@ def _warnings(warnings: Iterable[Warning_]) -> Iterator[RenderableType]:
         yield Text("What to doubt, worst first", style="bold yellow")
     for number, warning in enumerate(listed, start=1):
         where = f"{warning.where}: " if warning.where else ""
-        yield _item(f"{where}{warning.text.rstrip('.')}.", mark=f"{number}.")
+        yield list_item(f"{where}{warning.text.rstrip('.')}.", mark=f"{number}.")
 
 
-def _item(text: str, mark: str = "-") -> RenderableType:
+def list_item(text: str, mark: str = "-") -> RenderableType:
+    """One line of a list, indented under its mark."""
     table = Table.grid(padding=(0, 1))
     table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
@@ -185,7 +186,8 @@ def _item(text: str, mark: str = "-") -> RenderableType:
     return Padding(table, (0, 0, 0, 2))
 
 
-def _table(*headings: str) -> Table:
+def plain_table(*headings: str) -> Table:
+    """Give a table without lines, which reads well when piped."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     for heading in headings:
         table.add_column(heading, overflow="fold")

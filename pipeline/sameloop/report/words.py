@@ -56,13 +56,13 @@ def separable_sentence(comparison: Comparison) -> str:
     )
 
 
-def change_words(watts: Quantity) -> str:
+def change_words(watts: Quantity, unit: str = "W") -> str:
     """Say a difference with a verb: a negative one saves, a positive one costs."""
     verb = "saves" if watts.value <= 0 else "costs"
-    return f"{verb} {_size(watts.value, _decimals(watts))} W"
+    return f"{verb} {_size(watts.value, _decimals(watts))} {unit}"
 
 
-def interval_words(watts: Quantity) -> str:
+def interval_words(watts: Quantity, unit: str = "W") -> str:
     """Say the interval of a difference after its verb.
 
     With verbs of its own when it holds savings and costs, the likelier side first.
@@ -72,12 +72,12 @@ def interval_words(watts: Quantity) -> str:
     decimals = _decimals(watts)
     low, high = _size(watts.low, decimals), _size(watts.high, decimals)
     if watts.high <= 0:
-        return f"{high} to {low} W"
+        return f"{high} to {low} {unit}"
     if watts.low >= 0:
-        return f"{low} to {high} W"
+        return f"{low} to {high} {unit}"
     if watts.value <= 0:
-        return f"from saving {low} to costing {high} W"
-    return f"from costing {high} to saving {low} W"
+        return f"from saving {low} to costing {high} {unit}"
+    return f"from costing {high} to saving {low} {unit}"
 
 
 def quantity_words(quantity: Quantity, *, signed: bool = False) -> tuple[str, str]:

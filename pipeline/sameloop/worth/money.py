@@ -123,7 +123,7 @@ def rank(offers: Sequence[Offer], fit: Fit, stretches: Stretches) -> tuple[Offer
         ),
     )
     sure = [_ahead(one, two, fit, stretches) for one, two in pairwise(ranked)] + [None]
-    return tuple(replace(offer, ahead_of_next=flag) for offer, flag in zip(ranked, sure, strict=True))
+    return tuple(replace(o, ahead_of_next=flag) for o, flag in zip(ranked, sure, strict=True))
 
 
 def _sharpest(offers: Sequence[Offer]) -> list[Offer]:

@@ -28,7 +28,8 @@ class Pacing:
 class Habit:
     """How a rider paces.
 
-    `flat` [W] on the flat, `per_grade` [W] more per unit of grade, from `lowest` to `highest` grade.
+    `flat` [W] on the flat and `per_grade` [W] more per unit of grade, held beyond `lowest` and
+    `highest`, the grades of the laps.
     """
 
     flat: float

@@ -40,7 +40,7 @@ class Riders:
 class Ridden:
     """The outcome of a ride.
 
-    `time` [s] and pedal `work` [J], ``(n_riders,)``; `speed` [m/s] at nodes, ``(n_nodes, n_riders)``.
+    `time` [s] and pedal `work` [J], ``(n_riders,)``; `speed` [m/s], ``(n_nodes, n_riders)``.
     """
 
     time: FloatArray

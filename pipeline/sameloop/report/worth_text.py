@@ -1,0 +1,210 @@
+"""What a study is worth on a course, for the terminal: words first, then numbers and doubts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.console import Group, RenderableType
+from rich.text import Text
+
+from sameloop.estimate.result import Quantity
+from sameloop.report.rounding import decimals_or_default, fixed
+from sameloop.report.text import list_item, plain_table
+from sameloop.report.words import change_words, interval_words, quantity_words
+from sameloop.worth.course import HEIGHT_SMOOTHING
+from sameloop.worth.gearing import Cover, Gears, GearUse
+from sameloop.worth.money import SAVES, Kept, Offer
+from sameloop.worth.on_course import CourseAnswer
+from sameloop.worth.ratio import Ratio
+
+CAUSE_WORDS = {
+    "aero": "air drag",
+    "rolling": "rolling resistance",
+    "mass": "mass",
+    "drivetrain": "drivetrain",
+}
+CAUTION = (
+    "Seconds are never worth a risk: ride within the traffic law and the road, look ahead on "
+    "descents, and leave a position that you cannot brake and steer from."
+)
+
+
+def format_worth(found: CourseAnswer) -> RenderableType:
+    """Lay out what the setups are worth on a course, the answer first."""
+    course = found.course
+    parts: list[RenderableType] = [
+        Text(
+            f"{course.name}: {course.length / 1000:.2f} km, {course.climb:.0f} m of climbing. "
+            f"{found.pacing.words}"
+        )
+    ]
+    for number in range(len(found.worths)):
+        parts += _worth(found, number)
+    parts += _money(found)
+    parts += _gears(found)
+    parts += [Text(), Text("How it was ridden in thought", style="bold")]
+    parts += [list_item(line) for line in assumptions(found)]
+    parts += [Text(), Text(CAUTION)]
+    return Group(*parts)
+
+
+def assumptions(found: CourseAnswer) -> tuple[str, ...]:
+    """Everything taken for granted, one sentence each."""
+    return (
+        *found.course.assumptions,
+        *found.day.assumptions,
+        f"Every setup starts rolling, at the same speed, and brakes above "
+        f"{found.top_speed * 3.6:.0f} km/h; nobody slows for corners or traffic, or rides in "
+        "another's slipstream.",
+        "The intervals hold what the laps leave open; course, weather and power count as exact.",
+    )
+
+
+def _worth(found: CourseAnswer, number: int) -> Iterator[RenderableType]:
+    worth = found.worths[number]
+    seconds = worth.seconds
+    words = f"setup {worth.after} {change_words(seconds, 's')} against {worth.before}"
+    interval = f"95 % interval {interval_words(seconds, 's')}"
+    yield Text()
+    if seconds.low <= 0 <= seconds.high:
+        yield Text(
+            f"Cannot tell yet: best guess, {words}, but the {interval} holds other answers too.",
+            style="bold yellow",
+        )
+    else:
+        yield Text(
+            f"{words[:1].upper()}{words[1:]} ({interval}).",
+            style="bold green" if seconds.value < 0 else "bold red",
+        )
+    yield Text(
+        f"From {clock(worth.time_before.value)} to {clock(worth.time_after.value)}. In the same "
+        f"time it {change_words(worth.watts)} of {worth.watts_before:.0f} W on average "
+        f"(95 % interval {interval_words(worth.watts)})."
+    )
+    table = plain_table("from", "seconds", "95 % interval", "watts", "95 % interval")
+    for cause in worth.causes:
+        table.add_row(CAUSE_WORDS[cause.name], *_cells(cause.seconds), *_cells(cause.watts))
+    table.add_row("together", *_cells(worth.seconds), *_cells(worth.watts))
+    yield table
+
+
+def _cells(quantity: Quantity) -> tuple[str, str]:
+    if quantity.sd == 0 and quantity.value == 0:
+        return "0", ""
+    return quantity_words(quantity, signed=True)
+
+
+def _money(found: CourseAnswer) -> Iterator[RenderableType]:
+    if not found.offers and not found.untested:
+        return
+    yield Text()
+    yield Text("Parts and money, best bargain first", style="bold")
+    for number, offer in enumerate(found.offers, start=1):
+        yield list_item(offer_words(offer), mark=f"{number}.")
+    for kept in found.kept:
+        yield list_item(kept_words(kept))
+    if found.untested:
+        names = ", ".join(part.name for part in found.untested)
+        yield list_item(f"Never tested alone, so nothing is known of it by itself: {names}.")
+    if found.next_test is not None:
+        yield list_item(
+            f"Test next: {found.next_test.label}, because {found.next_test.why} "
+            f"(it would change {found.next_test.swaps:.1f} places of the ranking on average)."
+        )
+
+
+def offer_words(offer: Offer) -> str:
+    """Say one offer: what it saves, what that costs, and how sure its place is."""
+    change = offer.change
+    price = "" if change.price is None else f", {change.price:g} {change.currency}"
+    bundle = "" if change.alone else " (several changes at once, never taken apart)"
+    start = f"{change.label}{price}{bundle}: "
+    interval = interval_words(offer.seconds, "s")
+    if offer.verdict != SAVES:
+        told = "cannot tell" if offer.verdict == "cannot tell" else "costs time"
+        return f"{start}{told} (95 % interval {interval})."
+    words = f"{start}{change_words(offer.seconds, 's')} (95 % interval {interval})"
+    for ratio, unit in ((offer.per_second, "second"), (offer.per_watt, "watt")):
+        if ratio is not None:
+            words += f"; {change.currency} {ratio_words(ratio)} per {unit}"
+    if change.price is None:
+        words += "; no price known"
+    order = {True: " Surely a better bargain than the next.", None: ""}
+    return (
+        words
+        + "."
+        + order.get(
+            offer.ahead_of_next, " The laps do not tell whether the next is the better bargain."
+        )
+    )
+
+
+def kept_words(kept: Kept) -> str:
+    """Say what a cheaper part keeps of a dearer one's saving."""
+    start = f"{kept.cheaper.label} costs {kept.money:g} {kept.currency} less than "
+    start += f"{kept.dearer.label} and keeps "
+    if kept.share is None:
+        return start + "a share of its saving that the laps cannot tell."
+    share = kept.share
+    return start + (
+        f"{share.value:.0%} of its saving (95 % interval {share.low:.0%} to {share.high:.0%})."
+    )
+
+
+def ratio_words(ratio: Ratio) -> str:
+    """Say a ratio with its interval, to the digits it deserves."""
+    decimals = max(decimals_or_default(ratio.value, (ratio.high - ratio.low) / 4), 0)
+    value, low, high = (fixed(v, decimals) for v in (ratio.value, ratio.low, ratio.high))
+    return f"{value} ({low} to {high})"
+
+
+def _gears(found: CourseAnswer) -> Iterator[RenderableType]:
+    low, high = (60 * cadence for cadence in found.comfortable)
+    if found.gear_use is not None:
+        yield Text()
+        yield Text("Gears in the laps", style="bold")
+        yield _gear_table(found.gear_use)
+        use = found.gear_use
+        yield Text(
+            f"Cadence below {low:.0f}/min {use.too_slow:.0%} and above {high:.0f}/min "
+            f"{use.too_fast:.0%} of the pedalling; {clock(use.coasting)} not pedalled."
+        )
+    if found.gears is not None:
+        yield Text()
+        yield Text(cover_words(found.cover, found.gears, low))
+
+
+def _gear_table(use: GearUse) -> RenderableType:
+    table = plain_table("gear", "ratio", "min:s", "share")
+    for entry in use.times:
+        share = entry.seconds / use.pedalling
+        table.add_row(entry.label, f"{entry.ratio:.2f}", clock(entry.seconds), f"{share:.0%}")
+    if use.unmatched:
+        share = use.unmatched / use.pedalling
+        table.add_row("no gear of the bike", "", clock(use.unmatched), f"{share:.0%}")
+    return table
+
+
+def cover_words(cover: Cover | None, gears: Gears, lowest: float) -> str:
+    """Say whether the easiest gear covers the steepest stretch."""
+    easiest = f"{min(gears.rings)}x{max(gears.sprockets)}"
+    if cover is None:
+        return f"The course has no climb that would ask anything of {gears.words}."
+    start = (
+        f"Steepest {2 * HEIGHT_SMOOTHING:.0f} m: {cover.grade:.1%} at "
+        f"{cover.station / 1000:.1f} km, ridden at {cover.speed * 3.6:.1f} km/h. {easiest} turns "
+        f"at {cover.cadence * 60:.0f}/min there"
+    )
+    if cover.covered:
+        return f"{start}: {gears.words} covers it."
+    return (
+        f"{start}, below your {lowest:.0f}/min: {gears.words} does not cover it; a ratio of "
+        f"{cover.wanted:.2f} would."
+    )
+
+
+def clock(seconds: float) -> str:
+    """Say a time as h:min:s or min:s."""
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
