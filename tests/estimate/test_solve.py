@@ -21,7 +21,7 @@ def problem(small):
     noise_prior = NoisePrior.for_rides(layout.n_rides)
     phi = noise_prior.mean + 0.1
     model = linearise(layout, balance, small.stretches, x, phi)
-    shapes = noise_shapes(balance, model.gust_gain, model.place_gain)
+    shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain)
 
     def solve(log_noise):
         known = prior(layout, small.stretches, small.study, small.airs, log_noise)

@@ -23,6 +23,7 @@ def gust_covariance(count, correlation):
         power=nothing,
         speed=nothing,
         place=nothing,
+        wander=nothing,
         gust_gain=np.ones((1, count)),
         time_apart=np.abs(step[:, None] - step)[None],
         usable=np.ones((1, count)),

@@ -12,7 +12,7 @@ from scipy import sparse
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
-from sameloop.estimate.noise import gust_of_laps, noise_value
+from sameloop.estimate.noise import WIND_TIME, gust_of_laps, noise_value
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
@@ -36,7 +36,6 @@ POSTURE = 0.004
 #: Power and speed of a device are not of quite the same moment [s]; common practice, no source.
 _POWER_TIMING = 0.5
 _POSTURE_TIME = 600.0  # s over which posture and meter wander; common practice, no source
-_WIND_TIME = 300.0  # s over which the mean wind wanders; common practice, no source
 _SHELTER_SPACING = 80.0  # m between knots of the wind factor along the road
 
 
@@ -290,7 +289,7 @@ def _know_winds(
     mean = forecast_wind(layout, stretches)
     ride_sd = np.array([max(a.wind_sd, 1e-3) for a in airs])[: layout.n_rides]
     lap_sd = gust_of_laps(log_noise, ride) * noise_value(log_noise, "lap_wind_ratio")
-    keep = _kept_from_lap_before(stretches, _WIND_TIME)
+    keep = _kept_from_lap_before(stretches, WIND_TIME)
     for axis in range(2):
         known.add_each(layout.ride_wind[:, axis], mean[:, axis], ride_sd, "wind of the ride")
         lap_mean = stretches.wind_prior[:, axis] - mean[ride, axis]

@@ -75,7 +75,7 @@ def fit(
     while not converged and rounds < _MAX_ROUNDS:
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
-        shapes = noise_shapes(balance, model.gust_gain, model.place_gain)
+        shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain)
         known = prior(layout, stretches, study, airs, phi)
         solved = step(model, shapes, known, noise_prior, x, phi, stretches)
         slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, stretches)

@@ -9,9 +9,11 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
 from sameloop.estimate.design import Layout, mountings
-from sameloop.estimate.noise import gust_of_laps, noise_value
+from sameloop.estimate.noise import gust_of_laps, noise_value, wind_kept
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
+
+_RIDE_WIND = slice(2, 4)  # the columns east and north among the local ones
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,6 +36,8 @@ class LinearModel:
         Force per head wind at the predicted speed [N s/m].
     place_gain : array, (n_laps, n)
         Force per metre that the lap is displaced along the road [N/m].
+    wind_gain : array, (n_laps, n, 2)
+        Force per east and north wind [N s/m].
     """
 
     residual: FloatArray
@@ -43,6 +47,7 @@ class LinearModel:
     local_index: IntArray
     gust_gain: FloatArray
     place_gain: FloatArray
+    wind_gain: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,10 +87,10 @@ def wind_at(
         return Wind(
             head=zero, side=zero, open_head=zero, open_side=zero, factor=zero + 1.0, hats=hats
         )
-    wind = x[layout.ride_wind][stretches.ride]
+    wind = x[layout.ride_wind][stretches.ride][:, None, :]
     if with_laps:
-        wind = wind + x[layout.lap_wind]
-    east, north = wind[:, 0, None], wind[:, 1, None]
+        wind = wind + x[layout.lap_wind][:, None, :] * wind_kept(balance)[:, :, None]
+    east, north = wind[..., 0], wind[..., 1]
     head = -(east * balance.sin + north * balance.cos)
     side = east * balance.cos - north * balance.sin
     factor = 1.0 + hats @ x[layout.shelter]
@@ -150,6 +155,7 @@ def linearise(
         gust_gain=np.where(usable, cda[:, None] * flow.along, 0.0),
         place_gain=np.gradient(balance.mass[:, None] * slope + cda[:, None] * flow.force, axis=1)
         / balance.ds,
+        wind_gain=local[:, :, _RIDE_WIND] if layout.n_knots else np.zeros((*usable.shape, 2)),
     )
 
 
@@ -184,7 +190,8 @@ def _local_columns(
         along, across = cda[:, None] * flow.along, cda[:, None] * flow.across
         east = wind.factor * (-along * balance.sin + across * balance.cos)
         north = wind.factor * (-along * balance.cos - across * balance.sin)
-        columns += [east, north, east, north]
+        kept = wind_kept(balance)
+        columns += [east, north, east * kept, north * kept]
         index += [*layout.ride_wind[ride].T, *layout.lap_wind.T]
         by_factor = along * wind.open_head + across * wind.open_side
         columns += list(np.moveaxis(by_factor[:, :, None] * wind.hats, 2, 0))

@@ -18,6 +18,8 @@ from sameloop.road.stretches import IntArray
 _SPEED_ERROR_TIME = 1.0
 #: Correlation time of the error of a recorded place along the road [s]; common practice, no source.
 _PLACE_ERROR_TIME = 60.0
+#: Time over which the mean wind wanders [s]; common practice, no source.
+WIND_TIME = 300.0
 
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source; the laps
 #: of one ordinary study outweigh each of them.
@@ -64,20 +66,30 @@ def gust_of_laps(log_noise: FloatArray, ride: IntArray) -> FloatArray:
 class NoiseShapes:
     """Covariance shapes, ``(n_laps, n, n)``, that the parameters scale.
 
-    `power`, `speed` and `place` are for unit standard deviation; `gust_gain` [N per m/s] and `time_apart`
-    [s] make the gust part, whose correlation falls off exponentially (an Ornstein-Uhlenbeck
-    process, the simplest one with a correlation time).
+    `power`, `speed`, `place` and `wander` are for unit standard deviation; `gust_gain` [N per m/s]
+    and `time_apart` [s] make the gust part, whose correlation falls off exponentially (an
+    Ornstein-Uhlenbeck process, the simplest one with a correlation time). `wander` is the same kind
+    of process for the mean wind, given its value at the lap's middle, which is an unknown.
     """
 
     power: FloatArray
     speed: FloatArray
     place: FloatArray
+    wander: FloatArray
     gust_gain: FloatArray
     time_apart: FloatArray
     usable: FloatArray
 
 
-def noise_shapes(balance: Balance, gust_gain: FloatArray, place_gain: FloatArray) -> NoiseShapes:
+def wind_kept(balance: Balance) -> FloatArray:
+    """Share of the lap's middle wind that still holds at each stretch, (n_laps, n_stretches)."""
+    middle = balance.mid_time[:, balance.mid_time.shape[1] // 2, None]
+    return np.asarray(np.exp(-np.abs(balance.mid_time - middle) / WIND_TIME))
+
+
+def noise_shapes(
+    balance: Balance, gust_gain: FloatArray, place_gain: FloatArray, wind_gain: FloatArray
+) -> NoiseShapes:
     """Covariance shapes of all laps.
 
     Parameters
@@ -86,6 +98,8 @@ def noise_shapes(balance: Balance, gust_gain: FloatArray, place_gain: FloatArray
         Force per head wind [N s/m].
     place_gain : array, (n_laps, n_stretches)
         Force per metre that the lap is displaced along the road [N/m].
+    wind_gain : array, (n_laps, n_stretches, 2)
+        Force per east and north wind [N s/m].
     """
     n = balance.ds.shape[1]
     both = balance.usable[:, :, None] & balance.usable[:, None, :]
@@ -105,10 +119,14 @@ def noise_shapes(balance: Balance, gust_gain: FloatArray, place_gain: FloatArray
     time_apart = np.abs(middle[:, :, None] - middle[:, None, :])
     place = np.exp(-time_apart / _PLACE_ERROR_TIME)
     place *= place_gain[:, :, None] * place_gain[:, None, :]
+    kept = wind_kept(balance)
+    wander = np.exp(-time_apart / WIND_TIME) - kept[:, :, None] * kept[:, None, :]
+    wander *= wind_gain @ np.swapaxes(wind_gain, 1, 2)
     return NoiseShapes(
         power=np.where(both, power, 0.0),
         speed=np.where(both, speed, 0.0),
         place=np.where(both, place, 0.0),
+        wander=np.where(both, wander, 0.0),
         gust_gain=gust_gain * balance.usable,
         time_apart=time_apart,
         usable=balance.usable.astype(float),
@@ -123,6 +141,7 @@ class Covariance:
     power: FloatArray
     speed: FloatArray
     place: FloatArray
+    wander: FloatArray
     gust: FloatArray
     gust_by_time: FloatArray  # derivative of the gust part by the log of the gust time
 
@@ -133,11 +152,20 @@ def covariance(shapes: NoiseShapes, log_noise: FloatArray, ride: IntArray) -> Co
     speed = shapes.speed * noise_value(log_noise, "speed") ** 2
     place = shapes.place * noise_value(log_noise, "place") ** 2
     decay = shapes.time_apart / noise_value(log_noise, "gust_time")
-    gain = shapes.gust_gain * gust_of_laps(log_noise, ride)[:, None]
+    gusts = gust_of_laps(log_noise, ride)
+    wander_sd = gusts * noise_value(log_noise, "lap_wind_ratio")
+    wander = shapes.wander * wander_sd[:, None, None] ** 2
+    gain = shapes.gust_gain * gusts[:, None]
     gust = np.exp(-decay) * gain[:, :, None] * gain[:, None, :]
-    total = power + speed + place + gust
+    total = power + speed + place + wander + gust
     n = total.shape[1]
     total[:, np.arange(n), np.arange(n)] += 1.0 - shapes.usable
     return Covariance(
-        total=total, power=power, speed=speed, place=place, gust=gust, gust_by_time=gust * decay
+        total=total,
+        power=power,
+        speed=speed,
+        place=place,
+        wander=wander,
+        gust=gust,
+        gust_by_time=gust * decay,
     )

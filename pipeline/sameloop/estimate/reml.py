@@ -56,6 +56,7 @@ def directions(
         "speed": 2 * noise.speed,
         "place": 2 * noise.place,
         "gust_time": noise.gust_by_time,
+        "lap_wind_ratio": 2 * noise.wander,
     }
     random = {
         "lap_wind_ratio": ("lap_wind", layout.lap_wind.ravel()),
@@ -69,16 +70,14 @@ def directions(
         shared.append(
             Direction(part=parts.get(name), laps=everywhere, rows=rows, unknowns=unknowns)
         )
-    gusts = []
+    gusts, by_gust = [], 2 * (noise.gust + noise.wander)
     wind_rows = np.flatnonzero(prior.kind == "lap_wind")
     for ride in range(layout.n_rides):
         mine = stretches.ride == ride
         both = np.tile(mine, 2) if layout.n_knots else np.zeros(0, dtype=bool)
         winds = layout.lap_wind[mine].ravel() if layout.n_knots else none
         gusts.append(
-            Direction(
-                part=2 * noise.gust, laps=mine.astype(float), rows=wind_rows[both], unknowns=winds
-            )
+            Direction(part=by_gust, laps=mine.astype(float), rows=wind_rows[both], unknowns=winds)
         )
     return (*shared, *gusts)
 

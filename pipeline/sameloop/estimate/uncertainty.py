@@ -16,7 +16,13 @@ from sameloop.estimate.solve import apply
 from sameloop.road.stretches import Stretches
 
 #: Noise that the laps themselves show, by the names a rider reads.
-LAP_SOURCES = ("power, second by second", "speed sensor", "place on the road", "gusts")
+LAP_SOURCES = (
+    "power, second by second",
+    "speed sensor",
+    "place on the road",
+    "wind within the lap",
+    "gusts",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +69,7 @@ def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
     pulled = np.einsum("lnm,lm->ln", fit.solved.weight, apply(fit.model, gain))
     noise, known = fit.solved.noise, fit.prior
     parts: dict[str, float] = {}
-    by_laps = (noise.power, noise.speed, noise.place, noise.gust)
+    by_laps = (noise.power, noise.speed, noise.place, noise.wander, noise.gust)
     for name, part in zip(LAP_SOURCES, by_laps, strict=True):
         parts[name] = float(np.einsum("ln,lnm,lm->", pulled, part, pulled))
     by_row = (known.rows @ gain / known.sd) ** 2
