@@ -91,6 +91,7 @@ def _parser() -> argparse.ArgumentParser:
         sub = command(name, run, words)
         sub.add_argument("study", type=Path, metavar="STUDY", help="folder with study.toml")
     _json_option(sub)
+    _plan_options(command("plan", _plan, "plan a test: laps needed, order of setups, checklist"))
     sub = command("report", _report, "write the answer with all behind it as one file to share")
     sub.add_argument("study", type=Path, metavar="STUDY", help="folder with study.toml")
     output = {"type": Path, "required": True, "metavar": "FILE"}
@@ -126,6 +127,22 @@ def _simulate_options(parser: argparse.ArgumentParser) -> None:
     add("--alternate", action="store_true", help="ride A, B, A, B instead of A, B")
     add("--days", action="store_true", help="ride the setups on days of their own")
     add("--seed", type=int, default=1, help="everything random follows from it (default: 1)")
+
+
+def _plan_options(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("study", type=Path, nargs="?", metavar="STUDY", help="a study ridden already, or:")
+    add("--loop-km", type=float, help="length of the loop [km]")
+    add("--laps", type=int, help="laps you can stand, all setups together (default: 14)")
+    add("--wind-ms", type=float, help="wind forecast, which is for 10 m height [m/s] (default: 2)")
+    add("--smallest-effect-w", type=float, help="smallest effect that matters [W] (default: 3)")
+    add("--power-w", type=float, help="your usual power [W] (default: 220)")
+    add("--speed-kmh", type=float, help="speed at which watts are counted (default: 36)")
+    add("--meter-offset-w", type=float, help="how far the meter's zero wanders [W] (default: 1)")
+    add("--one-power", action="store_true", help="no easy and hard laps: all at your usual power")
+    add("--seed", type=int, help="the order of the setups follows from it (default: 1)")
+    add("--sheet", type=Path, metavar="FILE", help="write a sheet to print: .html or .pdf")
+    _json_option(parser)
 
 
 def _demo(args: argparse.Namespace) -> None:
@@ -186,6 +203,25 @@ def _laps(args: argparse.Namespace) -> None:
     with _progress() as progress:
         found = find_study_laps(load_study(args.study), progress=progress)
     _print(format_laps(found))
+
+
+def _plan(args: argparse.Namespace) -> None:
+    from sameloop.plan.ask import plan_asked
+    from sameloop.plan.table import plan_dict
+    from sameloop.plan.words import plan_lines
+
+    if args.sheet is not None:
+        from sameloop.plan.print_sheet import check_name, write_sheet
+
+        check_name(args.sheet)
+    with _progress() as progress:
+        plan = plan_asked(args.study, vars(args), progress=progress)
+    if args.json != "-":
+        _print_text("\n".join(plan_lines(plan)))
+    if args.json is not None:
+        _write(args.json, json.dumps(plan_dict(plan), allow_nan=False, indent=2) + "\n")
+    if args.sheet is not None:
+        write_sheet(plan, args.sheet)
 
 
 def _compare(args: argparse.Namespace) -> None:

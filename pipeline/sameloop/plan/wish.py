@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from sameloop.errors import SameloopError
 
-_LIMITS = {
-    "loop_km": (0.3, 15.0),
-    "laps": (4, 60),
-    "wind_ms": (0.0, 12.0),
-    "smallest_effect_w": (0.2, 50.0),
-    "power_w": (80.0, 450.0),
-    "speed_kmh": (20.0, 60.0),
-    "meter_offset_w": (0.0, 20.0),
-    "seed": (0, 2**32),
+#: What a rider may tell: the field it sets, SI per unit of the name, smallest and largest.
+NUMBERS: dict[str, tuple[str, float, float, float]] = {
+    "loop_km": ("loop_length", 1000.0, 0.3, 15.0),
+    "laps": ("laps", 1, 4, 60),
+    "wind_ms": ("wind", 1.0, 0.0, 12.0),
+    "smallest_effect_w": ("smallest_effect", 1.0, 0.2, 50.0),
+    "power_w": ("power", 1.0, 80.0, 450.0),
+    "speed_kmh": ("speed", 1 / 3.6, 20.0, 60.0),
+    "meter_offset_w": ("meter_offset", 1.0, 0.0, 20.0),
+    "seed": ("seed", 1, 0, 2**32),
 }
 _SHORT = 1500.0  # m; below this the corners of a scaled-down country road would be too sharp
 
@@ -66,45 +68,43 @@ class Wish:
         return "flat" if self.loop_length < _SHORT else "rolling"
 
 
-def make_wish(
-    *, loop_km: float, laps: int, wind_ms: float, smallest_effect_w: float, power_w: float,
-    speed_kmh: float, meter_offset_w: float, one_power: bool, seed: int,
-) -> Wish:  # fmt: skip
+def make_wish(*, one_power: bool = False, **numbers: float | None) -> Wish:
     """Turn what the rider typed into a wish.
+
+    Parameters
+    ----------
+    one_power : bool
+        Ride all laps at one power.
+    **numbers : float or None
+        By the names of `NUMBERS`, in the unit of the name; None takes the default. ``loop_km``
+        has none.
+
+    Returns
+    -------
+    Wish
 
     Raises
     ------
     SameloopError
         A number is out of range; the message names the option.
     """
-    given = {
-        "loop_km": loop_km, "laps": laps, "wind_ms": wind_ms, "power_w": power_w, "seed": seed,
-        "smallest_effect_w": smallest_effect_w, "speed_kmh": speed_kmh,
-        "meter_offset_w": meter_offset_w,
-    }  # fmt: skip
-    for name, value in given.items():
-        check_number(name, value)
-    return Wish(
-        loop_length=loop_km * 1000.0,
-        laps=laps,
-        wind=wind_ms,
-        smallest_effect=smallest_effect_w,
-        power=power_w,
-        speed=speed_kmh / 3.6,
-        meter_offset=meter_offset_w,
-        separate=not one_power,
-        seed=seed,
-    )
+    fields: dict[str, Any] = {"separate": not one_power}
+    for name, value in numbers.items():
+        if value is not None:
+            check_number(name, value)
+            field, factor, *_ = NUMBERS[name]
+            fields[field] = value * factor
+    return Wish(**fields)
 
 
 def check_number(name: str, value: float) -> None:
-    """Refuse a number that no plan can be made for; `name` as the option, with underscores.
+    """Refuse a number that no plan can be made for; `name` as in `NUMBERS`.
 
     Raises
     ------
     SameloopError
     """
-    low, high = _LIMITS[name]
+    _, _, low, high = NUMBERS[name]
     if not low <= value <= high:
         option = name.replace("_", "-")
         raise SameloopError(
