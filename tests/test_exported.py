@@ -14,6 +14,7 @@ PUBLIC = [
     "estimate",
     "find_laps",
     "load_study",
+    "plan",
     "read_ride",
     "results_dict",
 ]

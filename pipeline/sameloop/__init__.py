@@ -9,6 +9,7 @@ The stages, in order, each usable on its own::
     lapset = sameloop.find_laps([track])                # the loop and its laps
     estimated = sameloop.estimate(stretches, study, airs)
     sameloop.compare(estimated, study, stretches)       # did it help?
+    sameloop.plan(answer)                               # what would more laps tell?
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from sameloop.estimate import estimate
     from sameloop.ingest import read_ride
     from sameloop.laps import find_laps
+    from sameloop.plan import plan
     from sameloop.report.tables import results_dict
     from sameloop.run import answer_study
     from sameloop.study_file import load_study
@@ -37,6 +39,7 @@ __all__ = [
     "estimate",
     "find_laps",
     "load_study",
+    "plan",
     "read_ride",
     "results_dict",
 ]
@@ -49,6 +52,7 @@ _HOME = {
     "estimate": "sameloop.estimate",
     "find_laps": "sameloop.laps",
     "load_study": "sameloop.study_file",
+    "plan": "sameloop.plan",
     "read_ride": "sameloop.ingest",
     "results_dict": "sameloop.report.tables",
 }

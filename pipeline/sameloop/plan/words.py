@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from sameloop.plan.order import Stint, stints_for
-from sameloop.plan.precision import MOST_LAPS
+from sameloop.plan.precision import MOST_LAPS, Precision
 from sameloop.plan.result import Outlook, Plan, Split
 
 _CHANGE_TIME = 15 * 60.0  # s for a stop with a change; common practice, no source
@@ -39,6 +39,7 @@ def outlook_lines(outlook: Outlook, plan: Plan) -> Iterator[str]:
             f"The laps ridden would show a difference of {_watts(outlook.now.detectable)} between "
             f"{pair} {at} in 4 of 5 such tests."
         )
+        yield _parts_line(outlook.now)
     text = (
         f"With {each} a difference of {_watts(outlook.planned.detectable)} between {pair} {at} "
         "shows in 4 of 5 such tests (80 % power, two-sided 5 %)"
@@ -48,6 +49,15 @@ def outlook_lines(outlook: Outlook, plan: Plan) -> Iterator[str]:
         text += f"; from {_watts(low)} to {_watts(high)} as the day turns out"
     yield text + "."
     yield needed_line(outlook, plan.smallest_effect)
+
+
+def _parts_line(now: Precision) -> str:
+    by_lap, by_stint, stays = (math.sqrt(x) for x in (now.by_lap, now.by_stint, now.stays))
+    return (
+        f"Of one standard deviation of {_watts(now.sd)}, {_watts(by_lap)} shrinks with more laps, "
+        f"{_watts(by_stint)} with more stints, on the same or on other days, and {_watts(stays)} "
+        "with neither (squares add up)."
+    )
 
 
 def needed_line(outlook: Outlook, smallest: float) -> str:
