@@ -50,7 +50,6 @@ def test_every_drawing_is_inert_svg_with_words_for_those_who_do_not_see_it(drawi
             "defs",
             "g",
             "path",
-            "use",
             "text",
             "style",
             "clipPath",

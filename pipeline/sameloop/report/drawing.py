@@ -6,6 +6,7 @@ import logging
 import re
 import textwrap
 import threading
+from copy import deepcopy
 from dataclasses import dataclass
 from io import BytesIO, StringIO
 from typing import Any
@@ -29,8 +30,13 @@ WIDTH = 4.6  # inches: 331 units of the SVG, so that letters stay readable on a 
 _LONGEST_NAME = 44  # letters that fit beside a legend's mark
 _RESOLUTION = 220  # dots per inch in print
 _SVG = "{http://www.w3.org/2000/svg}"
+_LINK = "{http://www.w3.org/1999/xlink}href"
 _LOCK = threading.Lock()  # matplotlib's settings are global, and a dashboard has many threads
-_SETTINGS: Any = {"svg.fonttype": "none", "svg.hashsalt": "sameloop", "font.family": ["DejaVu Sans"]}
+_SETTINGS: Any = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "sameloop",
+    "font.family": ["DejaVu Sans"],
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,18 +118,41 @@ def _for_page(text: str, drawing: Drawing) -> str:
     root = etree.fromstring(text.encode(), parser)
     for unwanted in root.findall(f"{_SVG}metadata"):
         root.remove(unwanted)
-    pointed_at = set(re.findall(r'(?:url\(#|href="#)([^)"]+)', text))
-    for element in root.iter():
-        if element.get("id") not in pointed_at:
-            element.attrib.pop("id", "")  # several drawings share a page, and ids must not
+    _spell_out_uses(root)
+    _name_ids(root, drawing.key)
     for name in ("width", "height"):
         root.attrib.pop(name, "")
     root.set("role", "img")
     root.set("aria-label", f"{drawing.title}. {drawing.words}")
     root.set("class", "drawing")
-    page = etree.tostring(root, encoding="unicode")
-    for names in pointed_at:
-        page = page.replace(f"#{names}", f"#{drawing.key}-{names}")
-        page = page.replace(f'id="{names}"', f'id="{drawing.key}-{names}"')
-    page = page.replace(INK, "currentColor")
+    page = etree.tostring(root, encoding="unicode").replace(INK, "currentColor")
     return re.sub(r"font: ([\d.]+px) [^;\"]+", r"font-size: \1; font-family: inherit", page)
+
+
+def _spell_out_uses(root: etree._Element) -> None:
+    """Put each mark's own path where it is used: pages that clean their HTML drop references."""
+    known = {str(element.get("id")): element for element in root.iter(f"{_SVG}path")}
+    for use in list(root.iter(f"{_SVG}use")):
+        mark = deepcopy(known[str(use.get(_LINK))[1:]])
+        mark.attrib.pop("id", "")
+        mark.set("transform", f"translate({use.get('x', '0')} {use.get('y', '0')})")
+        mark.set("style", f"{mark.get('style', '')}; {use.get('style', '')}".strip("; "))
+        mark.tail = use.tail
+        parent = use.getparent()
+        if parent is not None:
+            parent.replace(use, mark)
+    for marks in list(root.iter(f"{_SVG}defs")):
+        for path in marks.findall(f"{_SVG}path"):
+            marks.remove(path)
+
+
+def _name_ids(root: etree._Element, key: str) -> None:
+    """Keep only ids that are pointed at, made unique: several drawings share a page."""
+    clip = "clip-path"
+    pointed_at = {str(element.get(clip)) for element in root.iter() if element.get(clip)}
+    for element in root.iter():
+        name = str(element.attrib.pop("id", ""))
+        if f"url(#{name})" in pointed_at:
+            element.set("id", f"{key}-{name}")
+        if target := element.get(clip):
+            element.set(clip, str(target).replace("url(#", f"url(#{key}-"))
