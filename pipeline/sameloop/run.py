@@ -12,6 +12,7 @@ from sameloop.clean import clean_ride
 from sameloop.compare import compare
 from sameloop.estimate import estimate
 from sameloop.laps import find_laps
+from sameloop.laps.corrections import correct_laps, read_corrections
 from sameloop.road import cut_laps
 from sameloop.study import Study
 from sameloop.study_rides import read_study_ride
@@ -49,6 +50,7 @@ def find_study_laps(study: Study, *, progress: Progress | None = None) -> StudyL
     tracks = tuple(clean_ride(ride) for ride in rides)
     tell("Finding laps", 0.7)
     lapset = find_laps(tracks, study=study)
+    lapset = correct_laps(lapset, study, read_corrections(study.folder))
     airs = ride_air(study, tracks)
     found = StudyLaps(study=study, rides=tuple(rides), tracks=tracks, lapset=lapset, airs=airs)
     return replace(found, warnings=lap_warnings(found))

@@ -1,0 +1,215 @@
+"""Change a study.toml by tables, keeping its comments and every key that is not touched."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT, Table
+
+from sameloop.errors import SameloopError, StudyError
+from sameloop.laps.corrections import CORRECTIONS_FILE, write_atomic
+from sameloop.study import Study
+from sameloop.study_file import STUDY_FILE, load_study
+
+_TRIED = ".study-tried.toml"
+_RANGE = re.compile(r"(\d+)\s*(?:-|–|to)\s*(\d+)\s+(.+)|(\d+)\s+(.+)")
+
+#: Rows as the tables of a study.toml hold them.
+Rows = Sequence[Mapping[str, Any]]
+
+
+def read_tables(folder: Path) -> dict[str, Any]:
+    """Give a study.toml as plain tables, even where it is not filled in yet.
+
+    Raises
+    ------
+    StudyError
+        The file is missing or is not TOML.
+    """
+    path = folder / STUDY_FILE
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as wrong:
+        raise StudyError(
+            str(path), "text", f"it cannot be read ({wrong})", "name a folder with a study.toml"
+        ) from None
+
+
+def edit_study(
+    folder: Path,
+    *,
+    study: Mapping[str, Any] | None = None,
+    setups: Rows | None = None,
+    rides: Rows | None = None,
+    weather: str | Rows | None = None,
+    station: Mapping[str, Any] | None = None,
+) -> Study:
+    """Change parts of a study.toml; what is None stays.
+
+    Parameters
+    ----------
+    folder : Path
+    study, station : mapping, optional
+        Keys to set; None as a value takes a key out.
+    setups, rides : sequence of mapping, optional
+        All setups by ``id`` and all rides by ``file``; those that are there keep the keys that are
+        not named (parts, notes, ...). A ride has ``ridden``: a setup's id, or laps as text, see
+        `laps_from_text`.
+    weather : str or sequence of mapping, optional
+        METAR text, or entries as in ``[[weather]]``; empty takes the weather out.
+
+    Returns
+    -------
+    Study
+        As loaded from the new file.
+
+    Raises
+    ------
+    SameloopError
+        The result would be no good study; then the file stays as it was.
+    """
+    path = folder / STUDY_FILE
+    read_tables(folder)  # says in one sentence what is wrong with the file, if anything
+    document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+    if study is not None:
+        _set(document.setdefault("study", tomlkit.table()), study)
+    if station is not None:
+        _set(document.setdefault("weather_station", tomlkit.table()), station)
+    if setups is not None:
+        document["setups"] = _merged(document.get("setups", []), setups, "id")
+    if rides is not None:
+        rows = [_ride_row(row) for row in rides]
+        document["rides"] = _merged(document.get("rides", []), rows, "file")
+    if weather is not None:
+        _set_weather(document, weather)
+    return _keep_if_good(folder, tomlkit.dumps(document))
+
+
+def laps_from_text(text: str) -> list[dict[str, Any]]:
+    """Read ``'1-4 A, 5-8 B'`` as lap ranges of a ride.
+
+    Raises
+    ------
+    SameloopError
+        The text says something else.
+    """
+    laps = []
+    for part in text.split(","):
+        found = _RANGE.fullmatch(part.strip())
+        if not found:
+            raise SameloopError(
+                f'"{part.strip()}" says no laps of a setup; write e.g. 1-4 A, 5-8 B.'
+            )
+        first, last, several, single, one = found.groups()
+        laps.append(
+            {"first": int(first or single), "last": int(last or single), "setup": several or one}
+        )
+    return laps
+
+
+def laps_to_text(ride: Mapping[str, Any]) -> str:
+    """Say what a ride's table says of its setups; the inverse of `laps_from_text`."""
+    if "laps" in ride:
+        return ", ".join(f"{lap['first']}-{lap['last']} {lap['setup']}" for lap in ride["laps"])
+    if "spans" in ride:
+        return "by time"
+    return str(ride.get("setup", "?"))
+
+
+def fingerprint(folder: Path) -> str:
+    """Give a hash that changes whenever a file of the study does (by name, size and time)."""
+    state = hashlib.sha256()
+    for path in sorted(folder.iterdir() if folder.is_dir() else ()):
+        named = path.name in (STUDY_FILE, CORRECTIONS_FILE)
+        if path.is_file() and (named or not path.name.startswith((".", "report."))):
+            facts = path.stat()
+            content = path.read_bytes() if named else b""
+            state.update(f"{path.name}\0{facts.st_size}\0{facts.st_mtime_ns}\0".encode() + content)
+    return state.hexdigest()
+
+
+def _set(table: Any, values: Mapping[str, Any]) -> None:
+    for key, value in values.items():
+        if value is None:
+            table.pop(key, None)
+        else:
+            table[key] = value
+
+
+def _merged(old: Any, rows: Rows, name: str) -> AoT:
+    """Rebuild an array of tables in the order of `rows`, old keys kept."""
+    known = {str(table.get(name)): table for table in old}
+    entries = tomlkit.aot()
+    for row in rows:
+        table = known.get(str(row[name]), tomlkit.table())
+        _set(table, row)
+        entries.append(_own(table))
+    return entries
+
+
+def _own(table: Any) -> Table:
+    """Copy a table out of the document that holds it, comments and inner tables included."""
+    copied = tomlkit.parse(tomlkit.dumps(table))
+    out = tomlkit.table()
+    for key, value in copied.body:
+        out.add(value) if key is None else out.add(key, value)  # type: ignore[call-overload]
+    return out
+
+
+def _ride_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    out = {key: value for key, value in row.items() if key != "ridden"}
+    ridden = str(row.get("ridden", "")).strip()
+    if ridden == "by time":
+        return out
+    ways: dict[str, Any] = {"setup": None, "laps": None, "spans": None}
+    if re.match(r"\d+\b.* ", ridden):
+        laps = tomlkit.array()
+        for lap in laps_from_text(ridden):
+            inline = tomlkit.inline_table()
+            inline.update(lap)
+            laps.append(inline)
+        ways["laps"] = laps
+    else:
+        ways["setup"] = ridden
+    return out | ways
+
+
+def _set_weather(document: Any, weather: str | Rows) -> None:
+    document.pop("weather", None)
+    if isinstance(weather, str):
+        if weather.strip():
+            table = tomlkit.table()
+            table.add("metar", tomlkit.string(weather.strip(), multiline=True))
+            document["weather"] = table
+    elif weather:
+        entries = tomlkit.aot()
+        for row in weather:
+            table = tomlkit.table()
+            _set(table, row)
+            entries.append(table)
+        document["weather"] = entries
+
+
+def _keep_if_good(folder: Path, text: str) -> Study:
+    """Load the new text before the old file goes."""
+    path, tried = folder / STUDY_FILE, folder / _TRIED
+    try:
+        tried.write_text(text, encoding="utf-8")
+        try:
+            load_study(tried)
+        except SameloopError as error:
+            raise SameloopError(str(error).replace(str(tried), STUDY_FILE)) from None
+        finally:
+            tried.unlink(missing_ok=True)
+        write_atomic(path, text)
+    except OSError as error:
+        raise SameloopError(
+            f"{path}: it cannot be written ({error.strerror}); check the folder's permissions."
+        ) from None
+    return load_study(folder)
