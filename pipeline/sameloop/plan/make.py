@@ -68,12 +68,12 @@ def _from_numbers(wish: Wish, progress: Progress | None) -> Plan:
     middle = days[len(days) // 2]
     # What more laps would bring is scaled from the trial that is nearest to them.
     nearest = middle.precision
-    needed = _laps_needed(nearest.at, wish.smallest_effect)
+    needed = laps_needed(nearest.at, wish.smallest_effect)
     more = min(needed or _MOST_TRIED, _MOST_TRIED)
     if more > _FAR * wish.laps_each:
         further, _ = _try(wish, more, progress)
         nearest = further[len(further) // 2].precision
-        needed = _laps_needed(nearest.at, wish.smallest_effect)
+        needed = laps_needed(nearest.at, wish.smallest_effect)
     outlook = Outlook(
         before="A",
         after="B",
@@ -122,10 +122,10 @@ def _simulated_notes(wish: Wish, days: int) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _laps_needed(at: Callable[[int, int], Precision], smallest: float) -> int | None:
+def laps_needed(at: Callable[[int, int], Precision], smallest: float) -> int | None:
     """Fewest laps of each setup that make the smallest effect detectable."""
     for laps in range(2, MOST_LAPS + 1):
-        if at(laps, stints_for(laps)).detectable <= smallest:
+        if at(laps, stints_for(laps)).sees(smallest):
             return laps
     return None
 
@@ -189,10 +189,10 @@ def _with_further(now: Precision, laps: int) -> Precision:
 
 def _further(now: Precision, smallest: float) -> int | None:
     """Further laps of each setup until the smallest effect is detectable; 0 when it is."""
-    if now.detectable <= smallest:
+    if now.sees(smallest):
         return 0
     for laps in range(2, MOST_LAPS + 1):
-        if _with_further(now, laps).detectable <= smallest:
+        if _with_further(now, laps).sees(smallest):
             return laps
     return None
 

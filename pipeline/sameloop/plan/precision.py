@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 from sameloop.estimate.result import BudgetLine, Comparison
 from sameloop.estimate.uncertainty import LAP_SOURCES
-from sameloop.plan.power import detectable
+from sameloop.plan.power import POWER, detectable, power_of
 
 #: Drawn anew on every lap, so that they shrink with laps.
 _BY_LAP = (*LAP_SOURCES, "lap to lap", "wind of the lap")
 #: Drawn anew whenever the rider has stopped, zeroed the meter and mounted again.
-_BY_STINT = ("power offset", "posture", "air density", "wind of the ride")
+_BY_STINT = ("power offset", "power timing", "posture", "air density", "wind of the ride")
 MOST_LAPS = 100  # of each setup; more than anybody rides
 
 
@@ -55,6 +55,10 @@ class Precision:
     def detectable(self) -> float:
         """Difference that is seen with 80 % power, two-sided 5 % [W]."""
         return detectable(self.sd, self.df)
+
+    def sees(self, effect: float) -> bool:
+        """Whether a true difference of `effect` [W] is seen with 80 % power."""
+        return power_of(effect, self.sd, self.df) >= POWER
 
     def at(self, laps: int, stints: int) -> Precision:
         """Scale to other numbers of laps and stints of each setup.

@@ -6,10 +6,11 @@ import hashlib
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 
-from sameloop import __version__
 from sameloop.air import ride_air
 from sameloop.clean import clean_ride
 from sameloop.compare import compare
@@ -29,8 +30,8 @@ from sameloop.simulate.study import SimulatedStudy, simulate_studies
 
 Progress = Callable[[str, float], None]
 
-#: Raise it whenever the simulator or the estimator would give other trials for the same plan.
-VERSION = 1
+#: Rooms whose code decides what a trial tells: a change in any of them makes old trials worthless.
+_ROOMS = ("simulate", "clean", "laps", "air", "road", "estimate", "compare")
 DAYS = 5  # odd, so that one of them is the middle one
 
 
@@ -87,8 +88,18 @@ def try_plan(
 def _key(wish: Wish, stints: Sequence[Stint], days: int) -> str:
     numbers = [wish.loop_length, wish.wind, wish.speed, wish.meter_offset, wish.course, days]
     order = [[stint.setup, stint.powers] for stint in stints]
-    text = json.dumps([__version__, VERSION, numbers, order])
+    text = json.dumps([_code(), numbers, order])
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+@cache
+def _code() -> str:
+    digest = hashlib.sha256(Path(__file__).read_bytes())
+    home = Path(__file__).parents[1]
+    for room in _ROOMS:
+        for file in sorted((home / room).glob("*.py")):
+            digest.update(file.read_bytes())
+    return digest.hexdigest()
 
 
 def _simulate(
