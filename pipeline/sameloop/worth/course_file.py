@@ -37,7 +37,7 @@ def read_course(path: str | Path) -> Course:
     text = unpack(data, file=name)
     if is_gpx(text):
         points = _points(parse_gpx(xml_text(text, file=name), file=name))
-        if not all(point.time for point in points):
+        if not points or not all(point.time for point in points):
             return _checked(_planned(points, name))
     return _checked(_ridden(data, name))
 

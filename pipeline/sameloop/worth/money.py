@@ -146,7 +146,7 @@ def _ahead(one: Offer, two: Offer, fit: Fit, stretches: Stretches) -> bool | Non
     if gap is None:
         return None
     value, weights = gap
-    return spread(fit, stretches, weights).quantity(value).low > 0
+    return bool(spread(fit, stretches, weights).quantity(value).low > 0)
 
 
 def bargain_gap(one: Offer, two: Offer) -> tuple[float, FloatArray] | None:

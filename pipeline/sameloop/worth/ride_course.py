@@ -13,9 +13,8 @@ from sameloop.road.power_balance import aero_force, bearing_force, rolling_force
 from sameloop.worth.course import Course
 from sameloop.worth.day import CourseAir
 
-#: A step is short against the distance over which speed settles, by this share: the error of the
-#: fourth-order step is then far below a millisecond an hour.
-_STEP_SHARE = 0.3
+#: A step is this share of the distance over which speed settles or changes by its own size.
+_STEP_SHARE = 0.25
 _SLOWEST = 0.8  # m/s, slower than this nobody stays upright
 _FLOOR = 1e-3  # m2/s2, keeps the formulas finite until the stall is reported
 
@@ -95,11 +94,11 @@ def ride_course(
             riders, push=riders.efficiency * power[j], still=still[j], density=air.density[j],
             head=air.head[j], side=air.side[j],
         )  # fmt: skip
-        steps = stretch.steps(square, length)
-        spent = np.zeros(count)
-        for _ in range(steps):
-            square, seconds = stretch.advance(square, length / steps)
-            spent += seconds
+        spent, left = np.zeros(count), float(length)
+        while left > 0:
+            step = stretch.step(square, left)
+            square, seconds = stretch.advance(square, step)
+            spent, left = spent + seconds, left - step
         square = np.minimum(square, top_speed**2)
         time, work = time + spent, work + power[j] * spent
         speed[j + 1] = np.sqrt(square)
@@ -133,12 +132,15 @@ class _Stretch:
         self.push, self.still = push, still
         self.density, self.head, self.side = density, head, side
 
-    def steps(self, square: FloatArray, length: float) -> int:
-        """Count the steps that the most easily slowed rider needs."""
+    def step(self, square: FloatArray, left: float) -> float:
+        """Choose the step [m] that suits all riders: all that is `left`, or an even part of it."""
+        speed = np.sqrt(square)
         climbing = self.push / np.maximum(self.still, 1e-9)
-        slow = np.maximum(0.8 * np.minimum(np.sqrt(square), climbing), _SLOWEST / 2)
-        rate = self.push / slow**3 + self.density * self.cda * (1 + abs(self.head) / slow)
-        return math.ceil(length * float(np.max(rate / self.moving)) / _STEP_SHARE)
+        slow = np.maximum(0.8 * np.minimum(speed, climbing), _SLOWEST / 2)
+        settling = self.push / slow**3 + self.density * self.cda * (1 + abs(self.head) / slow)
+        changing = np.abs(self._slope(square)[0]) / square
+        rate = float(np.max(settling / self.moving + changing))
+        return left / max(math.ceil(left * rate / _STEP_SHARE), 1)
 
     def advance(self, square: FloatArray, ds: float) -> tuple[FloatArray, FloatArray]:
         """Square of speed after `ds` metres, and the seconds they take."""

@@ -1,0 +1,173 @@
+"""Prices, ranks, savings kept and what to test next, from invented estimates."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from sameloop.estimate.result import Quantity
+from sameloop.study import Part, Setup
+from sameloop.worth import money
+from sameloop.worth.money import CANNOT_TELL, COSTS, SAVES, make_offer, rank, savings_kept
+from sameloop.worth.next_test import next_test
+from sameloop.worth.parts import change_between
+
+Z = stats.norm.ppf(0.975)
+BASE = Setup(id="A", name="A", total_mass=80.0)
+
+
+def quantity(value, sd):
+    return Quantity(value=value, sd=sd, low=value - Z * sd, high=value + Z * sd)
+
+
+class Invented:
+    """Offers against one base whose seconds have a given mean and covariance."""
+
+    def __init__(self, seconds, covariance, prices, kinds=None):
+        self.fit = SimpleNamespace(solved=SimpleNamespace(inverse=np.array(covariance, float)))
+        kinds = kinds or [f"kind {k}" for k in range(len(seconds))]
+        self.offers = []
+        for k, (value, price) in enumerate(zip(seconds, prices, strict=True)):
+            item = Part(name=f"part {k}", kind=kinds[k], price=price, currency="EUR")
+            other = Setup(id=f"B{k}", name="B", total_mass=80.0, parts=(item,))
+            sd = float(np.sqrt(self.fit.solved.inverse[k, k]))
+            worth = SimpleNamespace(
+                seconds=quantity(value, sd),
+                watts=quantity(value / 3, sd / 3),
+                seconds_weights=np.eye(len(seconds))[k],
+            )
+            self.offers.append(make_offer(change_between(BASE, other), worth))
+
+    def ranked(self):
+        return rank(self.offers, self.fit, None)
+
+
+@pytest.fixture(autouse=True)
+def normal_intervals(monkeypatch):
+    def spread(fit, _, weights):
+        sd = float(np.sqrt(weights @ fit.solved.inverse @ weights))
+        return SimpleNamespace(quantity=lambda value: quantity(value, sd))
+
+    monkeypatch.setattr(money, "spread", spread)
+
+
+def labels(offers):
+    return [offer.change.label for offer in offers]
+
+
+def test_the_price_per_second_is_the_price_over_the_interval_of_the_saving():
+    (offer,) = Invented([-10.0], [[4.0]], [100.0]).ranked()
+
+    assert offer.verdict == SAVES
+    assert offer.per_second.value == pytest.approx(10.0)
+    assert offer.per_second.low == pytest.approx(100 / (10 + 2 * Z))
+    assert offer.per_second.high == pytest.approx(100 / (10 - 2 * Z))
+    assert offer.per_watt.value == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"), [(-3.0, CANNOT_TELL), (0.5, CANNOT_TELL), (9, COSTS)]
+)
+def test_no_number_where_the_saving_is_not_sure(value, verdict):
+    (offer,) = Invented([value], [[4.0]], [100.0]).ranked()
+
+    assert offer.verdict == verdict
+    assert offer.per_second is None
+    assert offer.per_watt is None
+
+
+def test_the_best_bargain_comes_first_and_what_cannot_be_told_later():
+    seconds, prices = [-10.0, -20.0, -1.0, 15.0], [100.0, 50.0, 5.0, 1.0]
+    found = Invented(seconds, 4 * np.eye(4), prices).ranked()
+
+    assert labels(found) == ["part 1", "part 0", "part 2", "part 3"]
+
+
+def test_errors_that_two_offers_share_do_not_blur_their_order():
+    seconds, prices = [-10.0, -20.0], [100.0, 150.0]
+    apart = Invented(seconds, [[9.0, 0.0], [0.0, 36.0]], prices).ranked()
+    shared = Invented(seconds, [[9.0, 17.9], [17.9, 36.0]], prices).ranked()
+
+    assert apart[0].ahead_of_next is False
+    assert shared[0].ahead_of_next is True
+    assert shared[1].ahead_of_next is None
+    assert labels(apart) == labels(shared) == ["part 1", "part 0"]
+
+
+def test_the_sharpest_of_two_tests_of_one_part_counts():
+    dull, sharp = (Invented([-10.0], [[v]], [100.0]) for v in (9.0, 1.0))
+    (offer,) = rank([*dull.offers, *sharp.offers], sharp.fit, None)
+
+    assert offer.seconds.sd == 1.0
+
+
+def test_an_offer_taken_off_counts_the_other_way_round():
+    item = Part(name="bars", kind="bars", price=10.0, currency="EUR")
+    with_bars = Setup(id="A", name="A", total_mass=80.0, parts=(item,))
+    bare = Setup(id="B", name="B", total_mass=80.0)
+    worth = SimpleNamespace(
+        seconds=quantity(7.0, 1.0), watts=quantity(2.0, 0.5), seconds_weights=np.array([1.0])
+    )
+    offer = make_offer(change_between(with_bars, bare), worth)
+
+    assert offer.seconds == quantity(-7.0, 1.0)
+    assert offer.verdict == SAVES
+    assert offer.seconds_weights == [-1.0]
+
+
+def test_a_cheaper_part_of_the_same_kind_keeps_a_share():
+    made = Invented([-12.0, -16.0], [[1.0, 0.8], [0.8, 1.0]], [40.0, 120.0], ["tyres", "tyres"])
+    (kept,) = savings_kept(made.offers, made.fit)
+
+    assert (kept.cheaper.label, kept.dearer.label, kept.money) == ("part 0", "part 1", 80.0)
+    assert kept.share.value == pytest.approx(0.75)
+    loose = Invented([-12.0, -16.0], np.eye(2), [40.0, 120.0], ["tyres", "tyres"])
+    (wider,) = savings_kept(loose.offers, loose.fit)
+    assert wider.share.high - wider.share.low > 1.5 * (kept.share.high - kept.share.low)
+
+
+def test_no_share_of_a_saving_that_is_not_sure():
+    made = Invented([-12.0, -1.0], np.eye(2), [40.0, 120.0], ["tyres", "tyres"])
+
+    assert savings_kept(made.offers, made.fit)[0].share is None
+
+
+def test_parts_of_other_kinds_are_no_cheaper_choice():
+    made = Invented([-12.0, -16.0], np.eye(2), [40.0, 120.0])
+
+    assert savings_kept(made.offers, made.fit) == ()
+
+
+def test_test_next_what_may_change_the_ranking():
+    made = Invented([-10.0, -11.0, -50.0], np.diag([4.0, 0.01, 0.01]), [100.0, 100.0, 100.0])
+    found = next_test(made.ranked(), (), made.fit)
+
+    assert found.label == "part 0"
+    assert found.swaps == pytest.approx(stats.norm.cdf(-0.5), abs=1e-3)
+
+
+def test_expected_swaps_agree_with_drawing_them():
+    """Draw the truth of one offer, let the others follow, and count the pairs that change."""
+    covariance = np.array([[4.0, 1.5, 0.3], [1.5, 3.0, 0.2], [0.3, 0.2, 5.0]])
+    mean, prices = np.array([-3.0, -4.0, -2.0]), np.array([90.0, 100.0, 80.0])
+    made = Invented(mean, covariance, prices)
+    rng = np.random.default_rng(3)
+    truth = rng.normal(mean[0], 2.0, 40_000)
+    follow = mean + np.outer(truth - mean[0], covariance[0] / covariance[0, 0])
+    swaps = np.sign(truth) != np.sign(mean[0])
+    count = swaps.astype(float)
+    for j in (1, 2):
+        gap = prices[0] * follow[:, j] - prices[j] * follow[:, 0]
+        count += np.sign(gap) != np.sign(prices[0] * mean[j] - prices[j] * mean[0])
+
+    found = money.expected_swaps(made.offers[0], made.offers, made.fit)
+    assert found == pytest.approx(count.mean(), abs=0.02)
+
+
+def test_a_part_never_tested_alone_comes_before_settled_ones():
+    made = Invented([-10.0, -50.0], 0.01 * np.eye(2), [100.0, 100.0])
+    unknown = Part(name="helmet", kind="helmet")
+
+    assert next_test(made.ranked(), (unknown,), made.fit).label == "helmet"
+    assert next_test(made.ranked(), (), made.fit) is None
