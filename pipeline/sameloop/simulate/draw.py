@@ -14,7 +14,7 @@ import numpy as np
 
 from sameloop.simulate.dynamics import Bike, LapPlan
 from sameloop.simulate.ride import RideSpec
-from sameloop.simulate.scenario import RidePlan, StudySpec, TrueSetup
+from sameloop.simulate.scenario import Fault, RidePlan, StudySpec, TrueSetup
 from sameloop.study import Setup, WeatherEntry
 
 DAY = 86400.0  # s
@@ -148,9 +148,18 @@ def _draw_laps(
     powers = drawn if plan.powers is None else plan.powers
     posture = 1 + spec.ride_posture * rng.standard_normal()
     return tuple(
-        LapPlan(power=float(power), bike=replace(bikes[setup], cda=bikes[setup].cda * posture))
-        for power, setup in zip(powers, plan.setups, strict=True)
+        LapPlan(power=float(power), bike=_bike_on_lap(bikes[setup], posture, plan.faults, lap))
+        for lap, (power, setup) in enumerate(zip(powers, plan.setups, strict=True))
     )
+
+
+def _bike_on_lap(bike: Bike, posture: float, faults: Sequence[Fault], lap: int) -> Bike:
+    constant, per_speed = bike.bearing
+    for fault in faults:
+        if fault.first <= lap <= fault.last:
+            posture *= fault.posture
+            constant += fault.drag
+    return replace(bike, cda=bike.cda * posture, bearing=(constant, per_speed))
 
 
 def _draw_reports(

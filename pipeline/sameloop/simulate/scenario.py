@@ -25,6 +25,20 @@ class TrueSetup:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """What is wrong on laps `first` to `last` (from 0, inclusive) without the rider's knowledge.
+
+    `posture` multiplies CdA [-], e.g. hands moved; `drag` is a constant force [N], e.g. a brake
+    that rubs.
+    """
+
+    first: int
+    last: int
+    posture: float = 1.0
+    drag: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RidePlan:
     """One ride: the setup id of each lap, the day (from 0), the file it is written to.
 
@@ -38,6 +52,7 @@ class RidePlan:
     meter: str = "default"
     stops: tuple[Stop, ...] = ()
     turn_back: TurnBack | None = None
+    faults: tuple[Fault, ...] = ()
     notes: str = ""
 
 

@@ -30,6 +30,8 @@ class Recorder:
         Error of the power meter: share [-], and while pedalling [W].
     power_drift, power_noise : float
         Standard deviation of a drift over half an hour, and of each sample [W].
+    power_trend : float
+        Steady drift of the power meter over a ride [W/h].
     power_lag : float
         By how much power arrives late against speed [s].
     dropouts : float
@@ -57,6 +59,7 @@ class Recorder:
     power_offset: float = 0.0
     power_drift: float = 0.5
     power_noise: float = 2.0
+    power_trend: float = 0.0
     power_lag: float = 0.5
     dropouts: float = 2.0
     dropout_kind: str = "missing"
@@ -169,6 +172,7 @@ def _power(
     truly = _averaged(motion.time, motion.work, time - recorder.power_lag, recorder.window)
     drift = recorder.power_drift * wander_alone(generator, 1800.0, recorder.interval, len(time))
     noise = recorder.power_noise * generator.standard_normal(len(time))
+    drift += recorder.power_trend * time / 3600.0
     read = truly * (1 + recorder.power_scale) + recorder.power_offset + drift + noise
     read = np.where(truly > 1.0, np.maximum(np.round(read), 0.0), 0.0)
     return _with_dropouts(read, recorder, generator)
