@@ -6,8 +6,8 @@ import pytest
 import sameloop.estimate.linear  # noqa: F401  (the public name hides the module)
 from sameloop.estimate.balance import prepare
 from sameloop.estimate.design import forecast_wind, lay_out
-from sameloop.estimate.linear import linearise, shelter_hats
-from sameloop.estimate.noise import NoisePrior
+from sameloop.estimate.linear import linearise
+from sameloop.estimate.noise import NoisePrior, road_hats
 from sameloop.estimate.solve import apply
 
 
@@ -86,8 +86,8 @@ def test_a_power_offset_column_is_one_watt_over_the_speed(small):
     assert not apply(model, unit)[small.stretches.ride == 1].any()
 
 
-def test_shelter_weights_add_up_to_one_everywhere(small):
-    layout = lay_out(small.stretches, small.stretches.setup, small.study, has_wind=True)
-    hats = shelter_hats(layout, small.stretches)
+@pytest.mark.parametrize(("n_road", "n_knots"), [(45, 11), (120, 30), (12, 4)])
+def test_knot_weights_add_up_to_one_everywhere(n_road, n_knots):
+    hats = road_hats(n_road, n_knots)
     np.testing.assert_allclose(hats.sum(axis=1), 1.0)
     assert np.all(hats >= 0)

@@ -6,7 +6,7 @@ import pytest
 from sameloop.estimate.balance import prepare
 from sameloop.estimate.design import forecast_wind, lay_out, prior
 from sameloop.estimate.linear import linearise
-from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_shapes
+from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_shapes, road_hats
 from sameloop.estimate.reml import noise_slopes
 from sameloop.estimate.solve import apply, apply_transposed, step
 
@@ -18,10 +18,11 @@ def problem(small):
     x = np.zeros(layout.size)
     x[layout.cda], x[layout.crr] = 0.32, 0.0045
     x[layout.ride_wind] = forecast_wind(layout, small.stretches)
-    noise_prior = NoisePrior.for_rides(layout.n_rides)
+    noise_prior = NoisePrior.for_rides(layout.n_rides, 3)
     phi = noise_prior.mean + 0.1
+    places = road_hats(layout.n_road, 3)[small.stretches.road_index]
     model = linearise(layout, balance, small.stretches, x, phi)
-    shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain)
+    shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain, places)
 
     def solve(log_noise):
         known = prior(layout, small.stretches, small.study, small.airs, log_noise)
@@ -58,7 +59,7 @@ def test_transposed_jacobian_is_the_transpose(problem):
     assert left == pytest.approx(x @ apply_transposed(model, y, layout.size), rel=1e-10)
 
 
-@pytest.mark.parametrize("place", range(len(SHARED_NAMES) + 2))
+@pytest.mark.parametrize("place", range(len(SHARED_NAMES) + 2 + 3))
 def test_score_is_the_slope_of_the_restricted_likelihood(problem, place):
     small, layout, model, noise_prior, x, phi, solve = problem
     known, solved = solve(phi)

@@ -25,6 +25,7 @@ def gust_covariance(count, correlation):
         place=nothing,
         wander=nothing,
         gust_gain=np.ones((1, count)),
+        places=np.zeros((1, count, 0)),
         time_apart=np.abs(step[:, None] - step)[None],
         usable=np.ones((1, count)),
     )

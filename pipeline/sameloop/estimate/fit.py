@@ -12,7 +12,7 @@ from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance, prepare
 from sameloop.estimate.design import Layout, Prior, forecast_wind, lay_out, prior
 from sameloop.estimate.linear import LinearModel, linearise
-from sameloop.estimate.noise import NoisePrior, noise_shapes
+from sameloop.estimate.noise import NoisePrior, gust_places, noise_shapes, road_hats
 from sameloop.estimate.reml import NoiseSlopes, noise_slopes
 from sameloop.estimate.solve import Step, step
 from sameloop.road.power_balance import STANDARD_GRAVITY
@@ -65,7 +65,9 @@ def fit(
     balance = prepare(stretches, study)
     has_wind = bool(np.any(balance.sin) or np.any(balance.cos))
     layout = lay_out(stretches, group, study, has_wind)
-    noise_prior = NoisePrior.for_rides(layout.n_rides)
+    n_places = gust_places(float(stretches.length.sum())) if has_wind else 0
+    places = road_hats(layout.n_road, n_places)[stretches.road_index]
+    noise_prior = NoisePrior.for_rides(layout.n_rides, n_places)
     fixed_noise = log_noise is not None
     phi = noise_prior.mean.copy() if log_noise is None else log_noise.copy()
     x = _start(layout, balance, stretches)
@@ -75,7 +77,7 @@ def fit(
     while not converged and rounds < _MAX_ROUNDS:
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
-        shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain)
+        shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain, places)
         known = prior(layout, stretches, study, airs, phi)
         solved = step(model, shapes, known, noise_prior, x, phi, stretches)
         slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, stretches)

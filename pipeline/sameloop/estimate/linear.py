@@ -9,7 +9,7 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
 from sameloop.estimate.design import Layout, mountings
-from sameloop.estimate.noise import gust_of_laps, noise_value, wind_kept
+from sameloop.estimate.noise import gust_of_laps, noise_value, road_hats, wind_kept
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
 
@@ -62,26 +62,12 @@ class Wind:
     hats: FloatArray  # (n_laps, n, n_knots), weights of the shelter knots
 
 
-def shelter_hats(layout: Layout, stretches: Stretches) -> FloatArray:
-    """Piecewise linear weights of the shelter knots on a closed road, (n_road, n_knots)."""
-    if not layout.n_knots:
-        return np.zeros((layout.n_road, 0))
-    place = (np.arange(layout.n_road) + 0.5) / layout.n_road * layout.n_knots
-    low = np.floor(place).astype(np.int64) % layout.n_knots
-    part = place - np.floor(place)
-    hats = np.zeros((layout.n_road, layout.n_knots))
-    rows = np.arange(layout.n_road)
-    np.add.at(hats, (rows, low), 1 - part)
-    np.add.at(hats, (rows, (low + 1) % layout.n_knots), part)
-    return hats
-
-
 def wind_at(
     layout: Layout, balance: Balance, stretches: Stretches, x: FloatArray, *, with_laps: bool
 ) -> Wind:
     """Head and side wind of every stretch; without lap winds for predictions."""
     shape = balance.ds.shape
-    hats = shelter_hats(layout, stretches)[stretches.road_index]
+    hats = road_hats(layout.n_road, layout.n_knots)[stretches.road_index]
     if not layout.n_knots:
         zero = np.zeros(shape)
         return Wind(

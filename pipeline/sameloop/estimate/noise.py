@@ -34,6 +34,8 @@ _SHARED = (
 )
 SHARED_NAMES = tuple(name for name, _, _ in _SHARED)
 _GUST_PRIOR = (0.6, 0.8)  # m/s median, log-sd; one for each ride
+_OPENNESS_SD = 0.35  # log-sd of the gusts' strength between places: hedges, houses, open fields
+_OPENNESS_SPACING = 240.0  # m between the knots of that strength along the road
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,10 +46,11 @@ class NoisePrior:
     sd: FloatArray
 
     @classmethod
-    def for_rides(cls, n_rides: int) -> NoisePrior:
-        """Shared parameters first, then one gust per ride."""
-        median = [m for _, m, _ in _SHARED] + [_GUST_PRIOR[0]] * n_rides
+    def for_rides(cls, n_rides: int, n_places: int = 0) -> NoisePrior:
+        """Shared parameters first, then one gust per ride, then the gusts' strength by place."""
+        median = [m for _, m, _ in _SHARED] + [_GUST_PRIOR[0]] * n_rides + [1.0] * n_places
         spread = [s for _, _, s in _SHARED] + [_GUST_PRIOR[1]] * n_rides
+        spread += [_OPENNESS_SD] * n_places
         return cls(mean=np.log(median), sd=np.array(spread))
 
 
@@ -56,9 +59,27 @@ def noise_value(log_noise: FloatArray, name: str) -> float:
     return float(np.exp(log_noise[SHARED_NAMES.index(name)]))
 
 
+def road_hats(n_road: int, n_knots: int) -> FloatArray:
+    """Piecewise linear weights of evenly spaced knots on a closed road, (n_road, n_knots)."""
+    hats = np.zeros((n_road, n_knots))
+    if n_knots:
+        place = (np.arange(n_road) + 0.5) / n_road * n_knots
+        low = np.floor(place).astype(np.int64) % n_knots
+        part = place - np.floor(place)
+        rows = np.arange(n_road)
+        np.add.at(hats, (rows, low), 1 - part)
+        np.add.at(hats, (rows, (low + 1) % n_knots), part)
+    return hats
+
+
+def gust_places(road_length: float) -> int:
+    """Return how many knots the gusts' strength has along the road."""
+    return int(np.clip(round(road_length / _OPENNESS_SPACING), 3, 12))
+
+
 def gust_of_laps(log_noise: FloatArray, ride: IntArray) -> FloatArray:
     """Gust standard deviation of each lap's ride [m/s], (n_laps,)."""
-    gust: FloatArray = np.exp(log_noise[len(SHARED_NAMES) :])[ride]
+    gust: FloatArray = np.exp(log_noise[len(SHARED_NAMES) + ride])
     return gust
 
 
@@ -68,8 +89,9 @@ class NoiseShapes:
 
     `power`, `speed`, `place` and `wander` are for unit standard deviation; `gust_gain` [N per m/s]
     and `time_apart` [s] make the gust part, whose correlation falls off exponentially (an
-    Ornstein-Uhlenbeck process, the simplest one with a correlation time). `wander` is the same kind
-    of process for the mean wind, given its value at the lap's middle, which is an unknown.
+    Ornstein-Uhlenbeck process, the simplest one with a correlation time); `places` are the weights
+    of the knots of its strength along the road, ``(n_laps, n, n_places)``. `wander` is the same
+    kind of process for the mean wind, given its value at the lap's middle, which is an unknown.
     """
 
     power: FloatArray
@@ -77,6 +99,7 @@ class NoiseShapes:
     place: FloatArray
     wander: FloatArray
     gust_gain: FloatArray
+    places: FloatArray
     time_apart: FloatArray
     usable: FloatArray
 
@@ -88,7 +111,11 @@ def wind_kept(balance: Balance) -> FloatArray:
 
 
 def noise_shapes(
-    balance: Balance, gust_gain: FloatArray, place_gain: FloatArray, wind_gain: FloatArray
+    balance: Balance,
+    gust_gain: FloatArray,
+    place_gain: FloatArray,
+    wind_gain: FloatArray,
+    places: FloatArray,
 ) -> NoiseShapes:
     """Covariance shapes of all laps.
 
@@ -100,6 +127,8 @@ def noise_shapes(
         Force per metre that the lap is displaced along the road [N/m].
     wind_gain : array, (n_laps, n_stretches, 2)
         Force per east and north wind [N s/m].
+    places : array, (n_laps, n_stretches, n_places)
+        Weights of the knots of the gusts' strength along the road.
     """
     n = balance.ds.shape[1]
     both = balance.usable[:, :, None] & balance.usable[:, None, :]
@@ -128,6 +157,7 @@ def noise_shapes(
         place=np.where(both, place, 0.0),
         wander=np.where(both, wander, 0.0),
         gust_gain=gust_gain * balance.usable,
+        places=places,
         time_apart=time_apart,
         usable=balance.usable.astype(float),
     )
@@ -155,7 +185,9 @@ def covariance(shapes: NoiseShapes, log_noise: FloatArray, ride: IntArray) -> Co
     gusts = gust_of_laps(log_noise, ride)
     wander_sd = gusts * noise_value(log_noise, "lap_wind_ratio")
     wander = shapes.wander * wander_sd[:, None, None] ** 2
-    gain = shapes.gust_gain * gusts[:, None]
+    n_places = shapes.places.shape[2]
+    strength = np.exp(shapes.places @ log_noise[len(log_noise) - n_places :])
+    gain = shapes.gust_gain * gusts[:, None] * strength
     gust = np.exp(-decay) * gain[:, :, None] * gain[:, None, :]
     total = power + speed + place + wander + gust
     n = total.shape[1]

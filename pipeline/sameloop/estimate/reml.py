@@ -48,7 +48,7 @@ class Direction:
 def directions(
     solved: Step, layout: Layout, prior: Prior, stretches: Stretches
 ) -> tuple[Direction, ...]:
-    """One `Direction` for each noise parameter: the shared ones, then one gust per ride."""
+    """One `Direction` for each noise parameter, in the order of `NoisePrior`."""
     noise, everywhere = solved.noise, np.ones(layout.n_laps)
     none = np.array([], dtype=int)
     parts = {
@@ -79,7 +79,16 @@ def directions(
         gusts.append(
             Direction(part=by_gust, laps=mine.astype(float), rows=wind_rows[both], unknowns=winds)
         )
-    return (*shared, *gusts)
+    places = [
+        Direction(
+            part=noise.gust * (hat[:, :, None] + hat[:, None, :]),
+            laps=everywhere,
+            rows=none,
+            unknowns=none,
+        )
+        for hat in np.moveaxis(solved.places, 2, 0)
+    ]
+    return (*shared, *gusts, *places)
 
 
 def variance_slopes(

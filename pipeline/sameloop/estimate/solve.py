@@ -30,6 +30,8 @@ class Step:
     left : array, (n_laps, n)
         Residual after the step [N].
     noise : Covariance
+    places : array, (n_laps, n, n_places)
+        Weights of the knots of the gusts' strength along the road.
     objective : float
         Minus twice the restricted log likelihood, priors of noise included.
     """
@@ -39,6 +41,7 @@ class Step:
     weight: FloatArray
     left: FloatArray
     noise: Covariance
+    places: FloatArray
     objective: float
 
 
@@ -115,6 +118,11 @@ def step(
         + (((log_noise - noise_prior.mean) / noise_prior.sd) ** 2).sum()
     )
     return Step(
-        change=change, inverse=inverse, weight=weight, left=left, noise=noise,
+        change=change,
+        inverse=inverse,
+        weight=weight,
+        left=left,
+        noise=noise,
+        places=shapes.places,
         objective=float(objective),
-    )  # fmt: skip
+    )
