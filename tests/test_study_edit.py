@@ -97,12 +97,13 @@ def test_weather_comes_as_a_table_as_metar_or_not_at_all(folder):
 )
 def test_what_would_be_no_study_is_not_saved(folder, change, words):
     before = (folder / "study.toml").read_bytes()
-    names = sorted(path.name for path in folder.iterdir())
+    names = sorted(path.name for path in folder.glob("[!.]*"))
     with pytest.raises(SameloopError, match=re.escape(words)) as caught:
         edit_study(folder, **change)
     assert ".study-tried" not in str(caught.value)
     assert (folder / "study.toml").read_bytes() == before
-    assert sorted(path.name for path in folder.iterdir()) == names
+    assert sorted(path.name for path in folder.glob("[!.]*")) == names
+    assert not (folder / ".study-tried.toml").exists()
 
 
 def test_a_folder_without_a_study_is_told(tmp_path):

@@ -12,6 +12,23 @@ STUDY_VARIABLE = "SAMELOOP_STUDY"
 LARGEST_UPLOAD = 64  # MB; a day's ride with every sensor is under 20
 APP = Path(__file__).parent / "app.py"
 
+#: Text on each of the two looks.
+INK = {"light": "#1c2126", "dark": "#e6e9eb"}
+_LOOK = {
+    "light": {
+        "primaryColor": "#00607a",
+        "backgroundColor": "#ffffff",
+        "secondaryBackgroundColor": "#eef2f1",
+        "textColor": INK["light"],
+    },
+    "dark": {
+        "primaryColor": "#2f93ad",
+        "backgroundColor": "#14181b",
+        "secondaryBackgroundColor": "#222a2f",
+        "textColor": INK["dark"],
+    },
+}
+
 #: Streamlit's own settings, given as flags because they win over any file of the user's.
 SETTINGS = {
     "server.address": "localhost",
@@ -30,10 +47,15 @@ SETTINGS = {
 
 def server_command(port: int, *, open_browser: bool) -> list[str]:
     """Give the command that runs the server."""
-    settings = SETTINGS | {
-        "server.port": str(port),
-        "server.headless": "false" if open_browser else "true",
-    }
+    look = {f"theme.{kind}.{name}": value for kind in _LOOK for name, value in _LOOK[kind].items()}
+    settings = (
+        SETTINGS
+        | look
+        | {
+            "server.port": str(port),
+            "server.headless": "false" if open_browser else "true",
+        }
+    )
     flags = [f"--{name}={value}" for name, value in settings.items()]
     return [sys.executable, "-m", "streamlit", "run", str(APP), *flags]
 

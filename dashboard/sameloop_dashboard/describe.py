@@ -1,0 +1,206 @@
+"""Tables in which the rider describes the question, the setups, the rides and the weather."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+import streamlit as st
+
+from sameloop.errors import SameloopError
+from sameloop.study_edit import edit_study, laps_to_text, read_tables
+from sameloop_dashboard import look
+from sameloop_dashboard.uploads import RIDE_KINDS, keep_upload
+
+if TYPE_CHECKING:
+    from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+_WEATHER = {
+    "time": "time (UTC)",
+    "temperature_c": "°C",
+    "pressure_hpa": "hPa at the station",
+    "humidity_pct": "humidity %",
+    "wind_speed_ms": "wind m/s",
+    "wind_from_deg": "wind from °",
+}
+_METAR, _TABLE, _NONE = "as METAR text", "as a table", "none"
+
+
+def describe(folder: Path) -> None:
+    """Show what study.toml says, to be changed and saved part by part."""
+    try:
+        tables = read_tables(folder)
+    except SameloopError as error:
+        look.problem(str(error))
+        return
+    _ridden(folder, tables.get("setups", []), tables.get("rides", []))
+    _more_rides(folder, tables.get("rides", []))
+    _question(folder, tables.get("study", {}))
+    _weather(folder, tables.get("weather", []), tables.get("weather_station", {}))
+
+
+def _question(folder: Path, study: Mapping[str, Any]) -> None:
+    st.subheader("The question")
+    with st.form("question"):
+        name = st.text_input("What is asked", str(study.get("name", folder.name)))
+        smallest = st.number_input(
+            "Smallest difference you care about [W]", 0.1, 100.0,
+            _number(study.get("smallest_effect_w"), 3.0),
+        )  # fmt: skip
+        speeds = st.text_input(
+            "Speeds at which watts are given [km/h], the first decides",
+            ", ".join(f"{speed:g}" for speed in study.get("reference_speeds_kmh", [36, 40])),
+        )
+        if st.form_submit_button("Save the question"):
+            values = {"name": name, "smallest_effect_w": smallest}
+            _save(
+                lambda: edit_study(folder, study=values | {"reference_speeds_kmh": _list(speeds)})
+            )
+
+
+def _ridden(folder: Path, setups: list[dict[str, Any]], rides: list[dict[str, Any]]) -> None:
+    """Setups and rides are saved together, because rides name setups."""
+    st.subheader("The setups and the rides")
+    with st.form("ridden"):
+        look.say("One line for each setup, the one before the change first. Weigh each of them.")
+        edited_setups = _setups_table(setups)
+        look.say("Say which setup was ridden: A for a whole ride, or laps as in 1-4 A, 5-8 B.")
+        edited_rides = _rides_table(rides)
+        if st.form_submit_button("Save setups and rides"):
+            setup_rows = [
+                {"id": short, "name": name, "total_mass_kg": _given(kg, "?")}
+                for short, name, kg in edited_setups.itertuples(name=None, index=False)
+            ]
+            ride_rows = [
+                {str(key): value for key, value in row.items()}
+                for row in edited_rides.to_dict("records")
+            ]
+            _save(lambda: edit_study(folder, setups=setup_rows, rides=ride_rows))
+
+
+def _setups_table(setups: list[dict[str, Any]]) -> pd.DataFrame:
+    frame = pd.DataFrame(
+        {
+            "id": [str(one.get("id", "")) for one in setups],
+            "name": [str(one.get("name", "")) for one in setups],
+            "kg": [_number(one.get("total_mass_kg"), None) for one in setups],
+        }
+    ).astype({"kg": float})
+    columns = {
+        "id": st.column_config.TextColumn("short", required=True, width="small"),
+        "name": st.column_config.TextColumn("what it is", required=True),
+        "kg": st.column_config.NumberColumn("kg in all", min_value=30, max_value=300),
+    }
+    return st.data_editor(
+        frame, num_rows="dynamic", hide_index=True, column_config=columns, width="stretch"
+    )
+
+
+def _rides_table(rides: list[dict[str, Any]]) -> pd.DataFrame:
+    frame = pd.DataFrame(
+        {
+            "file": [str(one.get("file", "")) for one in rides],
+            "ridden": [laps_to_text(one) for one in rides],
+            "power_meter": [str(one.get("power_meter", "default")) for one in rides],
+        }
+    )
+    columns = {
+        "file": st.column_config.TextColumn("file", disabled=True),
+        "ridden": st.column_config.TextColumn("setup, or laps", required=True),
+        "power_meter": st.column_config.TextColumn("power meter", required=True),
+    }
+    return st.data_editor(frame, hide_index=True, column_config=columns, width="stretch")
+
+
+def _more_rides(folder: Path, rides: list[dict[str, Any]]) -> None:
+    with st.expander("Add ride files"), st.form("more", clear_on_submit=True):
+        files = st.file_uploader("More ride files", type=RIDE_KINDS, accept_multiple_files=True)
+        ridden = st.text_input("Setup, or laps, as in the table")
+        if st.form_submit_button("Add them") and files:
+            _save(lambda: _add(folder, rides, files, ridden))
+
+
+def _add(
+    folder: Path, rides: list[dict[str, Any]], files: Sequence[UploadedFile], ridden: str
+) -> None:
+    names = [keep_upload(folder, file).name for file in files]
+    rows = [{"file": one["file"], "ridden": laps_to_text(one)} for one in rides]
+    edit_study(folder, rides=[*rows, *({"file": name, "ridden": ridden} for name in names)])
+
+
+def _weather(folder: Path, weather: Any, station: Mapping[str, Any]) -> None:
+    st.subheader("The weather")
+    if isinstance(weather, dict) and "file" in weather:
+        look.say(f"It is read from {weather['file']}.")
+    metar = weather.get("metar", "") if isinstance(weather, dict) else ""
+    rows = weather if isinstance(weather, list) else []
+    ways = [_METAR, _TABLE, _NONE]
+    way = st.radio("Write it", ways, index=0 if metar or not rows else 1, horizontal=True)
+    with st.form("weather"):
+        edited: Any = ""
+        if way == _METAR:
+            edited = st.text_area("METAR reports, one a line", metar)
+        elif way == _TABLE:
+            edited = _weather_table(rows)
+        height = st.number_input(
+            "Height of the station's anemometer [m]", 0.5, 200.0,
+            _number(station.get("anemometer_height_m"), 10.0),
+        )  # fmt: skip
+        altitude = st.number_input(
+            "Altitude of the station [m]", -500.0, 6000.0, _number(station.get("altitude_m"), None)
+        )
+        if st.form_submit_button("Save the weather"):
+            place = {"anemometer_height_m": height, "altitude_m": altitude}
+            given = edited if isinstance(edited, str) else _weather_rows(edited)
+            _save(lambda: edit_study(folder, weather=given, station=place))
+
+
+def _weather_table(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    frame = pd.DataFrame(
+        {
+            key: [str(row.get(key, "")) if key == "time" else row.get(key) for row in rows]
+            for key in _WEATHER
+        }
+    ).astype({key: object if key == "time" else float for key in _WEATHER})
+    columns = {
+        key: st.column_config.TextColumn(words) if key == "time"
+        else st.column_config.NumberColumn(words)
+        for key, words in _WEATHER.items()
+    }  # fmt: skip
+    look.say("Times as in 2026-05-02T09:00:00Z.")
+    return st.data_editor(
+        frame, num_rows="dynamic", hide_index=True, column_config=columns, width="stretch"
+    )
+
+
+def _weather_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [
+        {str(key): value for key, value in row.items() if not pd.isna(value) and value != ""}
+        for row in frame.to_dict("records")
+    ]
+
+
+def _save(change: Callable[[], object]) -> None:
+    try:
+        change()
+    except SameloopError as error:
+        look.problem(f"Not saved. {error}")
+        return
+    st.rerun()
+
+
+def _list(text: str) -> list[float]:
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise SameloopError(f'"{text}" is no list of speeds; write e.g. 36, 40.') from None
+
+
+def _given(value: float | None, otherwise: str) -> float | str:
+    return otherwise if value is None or pd.isna(value) else float(value)
+
+
+def _number(value: object, otherwise: float | None) -> float | None:
+    return float(value) if isinstance(value, int | float) else otherwise

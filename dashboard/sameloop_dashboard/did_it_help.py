@@ -1,0 +1,45 @@
+"""The answer, to be read in five seconds: a sentence, an interval, what would change it."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from sameloop.answer import Answer
+from sameloop.estimate.result import Comparison
+from sameloop.report.advice import change_line
+from sameloop.report.blocks import Block, Paragraph, Picture, Table
+from sameloop.report.charts import draw_answer
+from sameloop.report.words import setup_words, verdict_sentence, watts_row
+from sameloop_dashboard import look
+from sameloop_dashboard.session import kept_page, the_answer
+
+
+def show() -> None:
+    """Show the page."""
+    st.title("Did it help?")
+    answer = the_answer()
+    look.say(answer.study.name)
+    if not answer.comparisons:
+        look.say("There are laps of one setup only, so there is nothing to compare yet.")
+    for number, comparison in enumerate(answer.comparisons):
+        look.raw(kept_page(f"help-{number}", lambda c=comparison: _page(c, answer)))  # type: ignore[misc]
+    doubts = len(answer.warnings)
+    if doubts:
+        thing = "one thing" if doubts == 1 else f"{doubts} things"
+        st.write(f"There is {thing} to doubt: see **Why should I believe it?**")
+
+
+def _page(comparison: Comparison, answer: Answer) -> str:
+    names = {setup.id: setup_words(setup) for setup in answer.study.setups}
+    shown: list[Block] = [
+        Paragraph(text=verdict_sentence(comparison, answer.study), kind="lead"),
+        Picture(drawing=draw_answer(comparison, answer.study)),
+        Paragraph(text=change_line(comparison)),
+        Table(
+            title=f"{names[comparison.after]}, compared with {names[comparison.before]}",
+            headings=("at", "watts", "95 % interval"),
+            rows=tuple(watts_row(item) for item in comparison.watts),
+        ),
+        Paragraph(text="Watts at the pedals on a flat road without wind; minus is a saving."),
+    ]
+    return look.blocks_html(shown)

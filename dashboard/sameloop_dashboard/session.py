@@ -1,0 +1,139 @@
+"""The study in hand: where it lies, and its answer, kept until one of its files changes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+import streamlit as st
+
+from sameloop.answer import Answer, StudyLaps
+from sameloop.errors import SameloopError
+from sameloop.run import Progress, answer_study, find_study_laps
+from sameloop.study_edit import fingerprint
+from sameloop.study_file import STUDY_FILE, load_study
+from sameloop_dashboard.look import ink, problem
+from sameloop_dashboard.start import STUDY_VARIABLE
+
+_KEPT = 4  # studies; an answer takes some ten megabytes
+_Found = TypeVar("_Found", bound=StudyLaps)
+
+
+@dataclass(slots=True)
+class Kept:
+    """What was worked out of studies, by the fingerprint of their files."""
+
+    laps: dict[str, StudyLaps] = field(default_factory=dict)
+    answers: dict[str, Answer] = field(default_factory=dict)
+    pages: dict[tuple[str, str], str] = field(default_factory=dict)
+
+
+@st.cache_resource
+def kept() -> Kept:
+    """Give the one store that all windows share."""
+    return Kept()
+
+
+def study_folder() -> Path | None:
+    """Find the study: in the address, so that a reload keeps it, else as last opened."""
+    named = st.query_params.get("study") or st.session_state.get("study")
+    named = named or os.environ.get(STUDY_VARIABLE)
+    if not named:
+        return None
+    folder = Path(named).expanduser()
+    return folder if folder.is_dir() else folder.parent
+
+
+def has_study() -> bool:
+    """Whether there is a study to show."""
+    folder = study_folder()
+    return folder is not None and (folder / STUDY_FILE).is_file()
+
+
+def open_study(folder: Path) -> None:
+    """Take a study in hand."""
+    st.session_state["study"] = str(folder.resolve())
+    st.query_params["study"] = str(folder.resolve())
+
+
+def the_study() -> Path:
+    """Give the study's folder, or end the page with a word on how to open one."""
+    folder = study_folder()
+    if folder is None or not (folder / STUDY_FILE).is_file():
+        st.write("No study is open. Go to **My study** to start one from ride files or open one.")
+        st.stop()
+    open_study(folder)  # pages change the address, so it is written anew on each
+    return folder
+
+
+def the_answer() -> Answer:
+    """Give the study's answer; work it out, with progress and a way to stop, if need be."""
+    folder = the_study()
+    store, key = kept(), fingerprint(folder)
+    if key not in store.answers:
+        store.answers[key] = _work(folder, key, answer_study)
+        _forget_old(store.answers)
+    return store.answers[key]
+
+
+def the_laps() -> StudyLaps:
+    """Give the study as far as its laps, which may be there when an answer is not."""
+    folder = the_study()
+    store, key = kept(), fingerprint(folder)
+    if key in store.answers:
+        return store.answers[key]
+    if key not in store.laps:
+        store.laps[key] = _work(folder, key, find_study_laps)
+        _forget_old(store.laps)
+    return store.laps[key]
+
+
+def kept_page(name: str, make: Callable[[], str]) -> str:
+    """Make a piece of a page once for each state of the study."""
+    pages, key = kept().pages, (fingerprint(the_study()), f"{name} {ink()}")
+    if key not in pages:
+        pages[key] = make()
+        while len(pages) > 40 * _KEPT:
+            pages.pop(next(iter(pages)))
+    return pages[key]
+
+
+def _work(folder: Path, key: str, job: Callable[..., _Found]) -> _Found:
+    if st.session_state.get("stopped") == key:
+        st.write("You stopped the work.")
+        if not st.button("Go on"):
+            st.stop()
+        st.session_state["stopped"] = None
+    place = st.empty()
+    with place.container():
+        bar = st.progress(0.0, text="Starting")
+        st.button("Stop", on_click=_stop, args=(key,))
+    try:
+        found = job(load_study(folder), progress=_teller(bar.progress))
+    except SameloopError as error:
+        place.empty()
+        problem(str(error))
+        st.stop()
+    place.empty()
+    return found
+
+
+def _teller(show: Callable[..., object]) -> Progress:
+    """Show each stage; Streamlit ends the run here once Stop was pressed."""
+
+    def tell(stage: str, done: float) -> None:
+        show(done, text=stage.replace("_", r"\_"))
+
+    return tell
+
+
+def _stop(key: str) -> None:
+    st.session_state["stopped"] = key
+
+
+def _forget_old(found: dict[str, _Found]) -> None:
+    while len(found) > _KEPT:
+        found.pop(next(iter(found)))

@@ -1,0 +1,132 @@
+"""The laps that were found, where they went, and the rider's say over them."""
+
+from __future__ import annotations
+
+import time
+
+import streamlit as st
+
+from sameloop.answer import StudyLaps
+from sameloop.errors import SameloopError
+from sameloop.laps.corrections import (
+    LEAVE_OUT,
+    Correction,
+    correction_for,
+    read_corrections,
+    write_corrections,
+)
+from sameloop.laps.lap import Lap
+from sameloop.report.blocks import Items, Picture, Table
+from sameloop.report.charts_road import draw_laps_on_map
+from sameloop.report.tables import KMH, lap_dict
+from sameloop.report.words import setup_words
+from sameloop_dashboard import look
+from sameloop_dashboard.session import kept_page, the_laps, the_study
+
+_OUT = "leave it out"
+
+
+def show() -> None:
+    """Show the page."""
+    st.title("Which laps count?")
+    found = the_laps()
+    used = sum(lap.used for lap in found.lapset.laps)
+    full = sum(lap.number > 0 for lap in found.lapset.laps)
+    look.say(f"{used} of {full} laps count. The loop is {found.lapset.loop.length:.0f} m long.")
+    lap = _chosen(found)
+    if lap is None:
+        return
+    drawing = draw_laps_on_map(found, [lap])
+    if drawing is None:
+        look.say("The rides carry no positions, so there is no map.")
+    else:
+        look.blocks([Picture(drawing=drawing)])
+    _say_of(found, lap)
+    _undo(found)
+    look.raw(kept_page("laps", lambda: _table(found)))
+
+
+def _chosen(found: StudyLaps) -> Lap | None:
+    laps = [lap for lap in found.lapset.laps if lap.number > 0]
+    if not laps:
+        look.say("No full lap was found.")
+        return None
+    files = [ride.file for ride in found.study.rides]
+    names = [f"{files[lap.ride]}, lap {lap.number}: {_state(lap)}" for lap in laps]
+    keys = [(lap.ride, lap.number) for lap in laps]
+    chosen = st.selectbox(
+        "Look at",
+        range(len(laps)),
+        format_func=names.__getitem__,
+        key=f"lap of {hash(tuple(keys))}",
+    )
+    return laps[chosen]
+
+
+def _state(lap: Lap) -> str:
+    return f"setup {lap.setup}" if lap.used else f"left out, {lap.reason}"
+
+
+def _say_of(found: StudyLaps, lap: Lap) -> None:
+    setups = [setup for setup in found.study.setups if setup.id != lap.setup or not lap.used]
+    ways: dict[str, str | None] = {_OUT: None} if lap.used else {}
+    ways |= {f"it belongs to {setup_words(setup)}": setup.id for setup in setups}
+    with st.form("correction", clear_on_submit=True):
+        way = st.radio("This lap is wrong:", [look.plain(words) for words in ways], index=0)
+        reason = st.text_input("Why?", max_chars=200, placeholder="a lorry passed")
+        pressed = st.form_submit_button("Save what I say")
+    if not pressed:
+        return
+    if not reason.strip():
+        look.problem("Say why: the reason is shown wherever the lap is.")
+        return
+    setup = next(setup for words, setup in ways.items() if look.plain(words) == way)
+    said = correction_for(lap, found.study, reason=reason, setup=setup, made=time.time())
+    _save((*read_corrections(the_study()), said))
+
+
+def _undo(found: StudyLaps) -> None:
+    said = read_corrections(the_study())
+    if not said:
+        return
+    look.blocks([Items(items=tuple(_words(one) for one in said), counted=True)])
+    if st.button("Undo the last one"):
+        _save(said[:-1])
+
+
+def _words(said: Correction) -> str:
+    what = "left out" if said.action == LEAVE_OUT else f"taken as setup {said.setup}"
+    return f"{said.ride}, lap {said.lap}: {what}, because: {said.reason}"
+
+
+def _save(said: tuple[Correction, ...]) -> None:
+    try:
+        write_corrections(the_study(), said)
+    except SameloopError as error:
+        look.problem(str(error))
+        return
+    st.rerun()
+
+
+def _table(found: StudyLaps) -> str:
+    rows = []
+    for lap in found.lapset.laps:
+        row = lap_dict(found, lap)
+        watts, speed = row["mean_power_w"], row["mean_speed_ms"]
+        rows.append(
+            (
+                row["ride"], str(lap.number or "-"), lap.setup or "-", row["start"][11:19],
+                _clock(lap.end - lap.start),
+                "-" if speed is None else f"{speed * KMH:.1f}",
+                "-" if watts is None else f"{watts:.0f}",
+                "yes" if lap.used else f"no: {lap.reason}",
+            )
+        )  # fmt: skip
+    headings = ("ride", "lap", "setup", "start UTC", "min:s", "km/h", "W", "counts")
+    table = Table(title="All that was ridden", headings=headings, rows=tuple(rows))
+    return look.blocks_html([Items(items=found.lapset.notes), table])
+
+
+def _clock(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02d}"

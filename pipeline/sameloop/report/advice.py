@@ -1,0 +1,37 @@
+"""What would change the answer: one line from the largest part of the uncertainty."""
+
+from __future__ import annotations
+
+from sameloop.estimate.result import Comparison
+
+#: By the start of a source's name in the budget; what a rider can do about it.
+_REMEDIES = {
+    "gusts": "a calmer day or a more sheltered loop would sharpen it most",
+    "wind": "a calmer day or a more sheltered loop would sharpen it most",
+    "shelter": "a calmer day or a more sheltered loop would sharpen it most",
+    "power offset": "zeroing the meter before every ride, and more rides, would sharpen it",
+    "posture": "changing setups more often, a few laps each, would sharpen it",
+    "lap to lap": "more laps, ridden more evenly, would sharpen it",
+    "power scale between meters": "riding both setups with one meter would sharpen it most",
+    "mass": "weighing each setup better would sharpen it most",
+    "air density": "pressure and temperature from nearer by would sharpen it",
+    "plausible": "laps at clearly different speeds would sharpen it most",
+}
+_OTHERWISE = "more laps would sharpen it"
+
+
+def change_line(comparison: Comparison) -> str:
+    """Say in one line what would change or sharpen a comparison's answer."""
+    if comparison.more_laps is not None:
+        return (
+            f"About {comparison.more_laps} more laps of each setup would settle it, if the "
+            "difference stays."
+        )
+    largest = max(comparison.budget, key=lambda line: line.delta_watts_sd, default=None)
+    if largest is None:
+        return "Nothing is known of where the doubt comes from."
+    remedy = next(
+        (words for start, words in _REMEDIES.items() if largest.source.startswith(start)),
+        _OTHERWISE,
+    )
+    return f"The largest doubt is {largest.source} ({largest.delta_watts_sd:.1f} W): {remedy}."
