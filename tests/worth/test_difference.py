@@ -130,6 +130,23 @@ def test_the_interval_is_as_wide_as_random_draws_from_the_joint_covariance(
     assert worth.time_before.sd == pytest.approx(before.std(), rel=0.08)
 
 
+def test_the_true_worth_lies_in_the_interval(hills, between):
+    """The truth of the simulated sample study stands in sample_rides/README.md."""
+    true = Riders(
+        cda=np.array([0.352, 0.335]),
+        crr=np.array([0.0048, 0.0048]),
+        mass=np.array([86.4, 86.5]),
+        efficiency=np.array([0.9746, 0.9746]),
+        added_mass=np.full(2, 0.14 / 0.311**2),
+    )
+    before, after = hills.times(true, np.ones(2))[0]
+    worth = between(hills)
+
+    assert worth.seconds.low < after - before < worth.seconds.high
+    assert worth.time_before.low < before < worth.time_before.high
+    assert worth.seconds.high - worth.seconds.low < 3 * abs(after - before)
+
+
 def test_equal_setups_differ_by_nothing(hills, between, sample_answer):
     first = (0, sample_answer.study.setups[0])
     worth = between(hills, first, first)

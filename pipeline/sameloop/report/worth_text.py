@@ -50,6 +50,7 @@ def format_worth(found: CourseAnswer) -> RenderableType:
 
 def assumptions(found: CourseAnswer) -> tuple[str, ...]:
     """Everything taken for granted, one sentence each."""
+    priced = any(offer.change.price is not None for offer in found.offers)
     return (
         *found.course.assumptions,
         *found.day.assumptions,
@@ -57,6 +58,7 @@ def assumptions(found: CourseAnswer) -> tuple[str, ...]:
         f"{found.top_speed * 3.6:.0f} km/h; nobody slows for corners or traffic, or rides in "
         "another's slipstream.",
         "The intervals hold what the laps leave open; course, weather and power count as exact.",
+        *(["Prices are those of the parts added, less nothing for what came off."] * priced),
     )
 
 

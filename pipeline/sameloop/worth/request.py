@@ -52,6 +52,8 @@ def ask_course(args: argparse.Namespace) -> Course | None:
             option = name.replace("_", "-")
             raise SameloopError(f"--{option}: {value:g} is not from {low:g} to {high:g}.")
     _cadences(args.cadence)
+    if args.power is not None:
+        _stages(args.power)
     if args.gears is not None:
         parse_gears(args.gears)
     return None if args.course is None else read_course(Path(args.course))
@@ -82,13 +84,20 @@ def _pacing(answer: Answer, course: Course, args: argparse.Namespace) -> Pacing:
         return own_pacing(course, rider_habit(answer))
     if args.power is None:
         return constant_power(course, mean_power(answer), "the mean of the laps")
-    if ":" not in args.power:
-        return constant_power(course, _number(args.power))
-    stages = [stage.split(":") for stage in args.power.split(",")]
-    if any(len(stage) != 2 for stage in stages):
-        raise SameloopError(f"--power: {args.power!r} is no list; write e.g. 0:220,12.5:280.")
-    station, watts = np.array([[_number(part) for part in stage] for stage in stages]).T
+    station, watts = np.array(_stages(args.power)).T
+    if len(station) == 1 and station[0] == 0:
+        return constant_power(course, float(watts[0]))
     return listed_power(course, 1000 * station, watts)
+
+
+def _stages(text: str) -> list[tuple[float, float]]:
+    """Kilometres and watts of each stage; one number alone holds from the start to the end."""
+    if ":" not in text:
+        return [(0.0, _number(text))]
+    stages = [stage.split(":") for stage in text.split(",")]
+    if any(len(stage) != 2 for stage in stages):
+        raise SameloopError(f"--power: {text!r} is no list; write e.g. 0:220,12.5:280.")
+    return [(_number(place), _number(watts)) for place, watts in stages]
 
 
 def _number(text: str) -> float:

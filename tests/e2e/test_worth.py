@@ -1,0 +1,117 @@
+"""What a change is worth, as a user asks for it."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+REPOSITORY = Path(__file__).parents[2]
+#: A ridge of 10 km without times: 5 km up at 4 %, 5 km down.
+RIDGE = "".join(
+    f'<rtept lat="{-31.5 + k * 100 / 110_900:.6f}" lon="-121.0"><ele>{4 * min(k, 100 - k)}</ele>'
+    "</rtept>"
+    for k in range(101)
+)
+
+
+def run(*arguments, cwd):
+    return subprocess.run(
+        [sys.executable, "-m", "sameloop.cli", "worth", *map(str, arguments)],
+        cwd=cwd,
+        env={**os.environ, "COLUMNS": "80"},
+        capture_output=True,
+        encoding="utf-8",
+        timeout=300,
+    )
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    made = tmp_path_factory.mktemp("worth")
+    shutil.copytree(REPOSITORY / "sample_rides", made / "study")
+    ridge = f'<gpx version="1.1" creator="test"><rte>{RIDGE}</rte></gpx>'
+    (made / "ridge.gpx").write_text(ridge, encoding="utf-8")
+    return made
+
+
+@pytest.fixture(scope="module")
+def ridden(folder):
+    options = ["--power", 250, "--gears", "52/36x11-30", "--json", "worth.json"]
+    return run("study", "--course", "ridge.gpx", *options, cwd=folder)
+
+
+def test_the_answer_comes_in_words(ridden):
+    assert ridden.returncode == 0, ridden.stderr
+    assert ridden.stderr == ""
+    assert "ridge.gpx: 10.0" in ridden.stdout
+    assert "Setup B saves" in ridden.stdout
+    assert "saddle bag instead of bar bag, 95 EUR: saves" in ridden.stdout
+    assert "52/36x11-30 covers it." in ridden.stdout
+    assert "ride within the traffic law" in ridden.stdout
+    assert "\x1b" not in ridden.stdout
+
+
+def test_the_json_holds_the_same_answer(ridden, folder):
+    found = json.loads((folder / "worth.json").read_text(encoding="utf-8"))
+    (worth,) = found["differences"]
+
+    assert found["course"]["length_m"] == pytest.approx(10_000, rel=2e-3)
+    assert found["course"]["climb_m"] == pytest.approx(200, abs=5)
+    assert worth["mean_power_w"] == pytest.approx(250)
+    for field in ("delta_seconds", "delta_watts"):
+        total = sum(cause[field]["value"] for cause in worth["causes"])
+        assert total == pytest.approx(worth[field]["value"], abs=1e-9)
+    assert worth["delta_watts"]["high"] < 0
+    (offer,) = found["offers"]
+    assert offer["price_per_second"]["value"] == pytest.approx(
+        95 / -worth["delta_seconds"]["value"]
+    )
+    assert found["steepest"]["covered"] is True
+    assert found["never_tested_alone"] == []
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--course", "none.gpx"], "none.gpx: there is no such file"),
+        (["--power", "much"], "--power: 'much' is no number"),
+        (["--course", "ridge.gpx", "--power", "30"], "comes to a stop"),
+        (["--gears", "big"], "--gears: 'big' is no pair of chainrings and cassette"),
+        (["--wind-ms", "-3"], "--wind-ms: -3 is not from 0 to 20"),
+        (["--cadence", "100-70"], "--cadence: '100-70' is no range"),
+    ],
+)
+def test_mistakes_are_one_sentence(folder, options, said):
+    done = run("study", *options, cwd=folder)
+
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.count("\n") == 1
+    assert said in done.stderr
+
+
+def test_the_study_s_own_loop_in_wind_at_the_rider_s_own_pace(folder):
+    options = ["--own-pacing", "--wind-ms", 3, "--wind-from-deg", 200, "--json", "-"]
+    done = run("study", *options, cwd=folder)
+
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["pacing"].startswith("Own pacing as in the laps:")
+    assert found["day"]["wind_from_deg"] == pytest.approx(200)
+    assert found["course"]["name"] == "the loop of the study"
+
+
+def test_the_page_on_worth_names_every_key_and_option(ridden, folder):
+    page = (REPOSITORY / "docs" / "worth.md").read_text(encoding="utf-8")
+    found = json.loads((folder / "worth.json").read_text(encoding="utf-8"))
+    usage = run("--help", cwd=folder).stdout
+
+    for key in found:
+        assert f"`{key}`" in page
+    for option in set(re.findall(r"--[a-z][a-z-]+", usage)) - {"--help", "--debug"}:
+        assert f"`{option}" in page
