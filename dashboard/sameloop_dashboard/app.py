@@ -12,7 +12,7 @@ from sameloop_dashboard import (
     which_laps,
     why_believe,
 )
-from sameloop_dashboard.look import set_look
+from sameloop_dashboard.look import problem, set_look
 from sameloop_dashboard.session import has_study
 
 PAGES = (
@@ -35,7 +35,14 @@ def main() -> None:
         st.Page(module.show, title=title, url_path=path, default=module is shown[0][0])
         for module, title, path in shown
     ]
-    st.navigation(pages, position="top").run()
+    page = st.navigation(pages, position="top")
+    try:
+        page.run()
+    except Exception as error:
+        problem(
+            f"This page failed ({type(error).__name__}: {error}); it is our fault, not yours: "
+            "run the same study with `sameloop compare --debug` and report what it prints."
+        )
 
 
 main()

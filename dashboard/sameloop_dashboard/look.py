@@ -21,7 +21,8 @@ _STYLE = """<style>
 .sl figcaption { font-size: .9rem; max-width: 40rem; }
 .sl .wide { overflow-x: auto; }
 .sl .wide:focus-visible { outline: 2px solid currentColor; }
-.sl table { border-collapse: collapse; font-size: .9rem; margin: .4rem 0 1rem; }
+.sl table { border-collapse: collapse; min-width: min(100%, 26rem); font-size: .9rem;
+  margin: .4rem 0 1rem; }
 .sl caption { text-align: left; font-weight: 600; padding: .2rem 0; caption-side: top;
   color: inherit; }
 .sl th, .sl td { border: 0; padding: .25rem .8rem .25rem 0; text-align: left;

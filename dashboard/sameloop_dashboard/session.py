@@ -12,10 +12,11 @@ import streamlit as st
 
 from sameloop.answer import Answer, StudyLaps
 from sameloop.errors import SameloopError
-from sameloop.run import Progress, answer_study, find_study_laps
+from sameloop.run import answer_study, find_study_laps
 from sameloop.study_edit import fingerprint
 from sameloop.study_file import STUDY_FILE, load_study
-from sameloop_dashboard.look import ink, problem
+from sameloop_dashboard.jobs import Job, Jobs
+from sameloop_dashboard.look import ink, plain, problem
 from sameloop_dashboard.start import STUDY_VARIABLE
 
 _KEPT = 4  # studies; an answer takes some ten megabytes
@@ -29,6 +30,7 @@ class Kept:
     laps: dict[str, StudyLaps] = field(default_factory=dict)
     answers: dict[str, Answer] = field(default_factory=dict)
     pages: dict[tuple[str, str], str] = field(default_factory=dict)
+    jobs: Jobs = field(default_factory=Jobs)
 
 
 @st.cache_resource
@@ -101,37 +103,35 @@ def kept_page(name: str, make: Callable[[], str]) -> str:
     return pages[key]
 
 
-def _work(folder: Path, key: str, job: Callable[..., _Found]) -> _Found:
+def _work(folder: Path, key: str, work: Callable[..., _Found]) -> _Found:
     if st.session_state.get("stopped") == key:
         st.write("You stopped the work.")
-        if not st.button("Go on"):
-            st.stop()
-        st.session_state["stopped"] = None
+        st.button("Go on", on_click=_go_on)
+        st.stop()
+    name = (key, work.__name__)
+    job = kept().jobs.take_up(name, lambda tell: work(load_study(folder), progress=tell))
     place = st.empty()
     with place.container():
         bar = st.progress(0.0, text="Starting")
-        st.button("Stop", on_click=_stop, args=(key,))
+        st.button("Stop", on_click=_stop, args=(key, job))
+    while not job.ended(0.1):  # Streamlit ends the run in here when the page is left
+        bar.progress(job.done, text=plain(job.stage))
+    place.empty()
+    kept().jobs.forget(name)
     try:
-        found = job(load_study(folder), progress=_teller(bar.progress))
+        return job.result()
     except SameloopError as error:
-        place.empty()
         problem(str(error))
         st.stop()
-    place.empty()
-    return found
 
 
-def _teller(show: Callable[..., object]) -> Progress:
-    """Show each stage; Streamlit ends the run here once Stop was pressed."""
-
-    def tell(stage: str, done: float) -> None:
-        show(done, text=stage.replace("_", r"\_"))
-
-    return tell
-
-
-def _stop(key: str) -> None:
+def _stop(key: str, job: Job[object]) -> None:
+    job.stop()
     st.session_state["stopped"] = key
+
+
+def _go_on() -> None:
+    st.session_state["stopped"] = None
 
 
 def _forget_old(found: dict[str, _Found]) -> None:

@@ -1,0 +1,156 @@
+"""Every page on the bundled study: what it says and what its buttons do."""
+
+import os
+
+import pytest
+
+from sameloop.laps.corrections import read_corrections
+from sameloop.study_edit import read_tables
+from sameloop.study_file import load_study
+
+PAGES = ["did_it_help", "which_laps", "why_believe", "what_to_ride", "share_it", "my_study"]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_page_works_without_a_study(open_page, words, name, monkeypatch):
+    monkeypatch.delenv("SAMELOOP_STUDY", raising=False)
+    said = words(open_page(name))
+    assert "No study is open" in said or "A study is one question" in said
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_page_keeps_the_study_in_its_address(open_page, shared_folder, name):
+    page = open_page(name, shared_folder)
+    assert not page.exception
+    assert page.query_params["study"] in (str(shared_folder), [str(shared_folder)])
+
+
+def test_a_study_that_is_gone_is_told(open_page, words, tmp_path):
+    assert "There is no study.toml" in words(open_page("my_study", tmp_path))
+
+
+def test_the_answer_is_one_sentence_one_interval_and_what_would_change_it(
+    open_page, words, shared_folder
+):
+    page = open_page("did_it_help", shared_folder)
+    said = words(page)
+    assert said.index("Helped: setup B saves") < said.index("The answer and how sure it is")
+    assert said.index("The answer and how sure it is") < said.index("The largest doubt is")
+    assert sum(item.proto.body.count("<img") for item in page.get("html")) == 1
+
+
+def test_why_gives_doubts_before_the_method(open_page, words, shared_folder):
+    said = words(open_page("why_believe", shared_folder))
+    order = ["What to doubt", "Do the laps agree?", "Air or tyres?", "How is it worked out?"]
+    places = [said.index(title) for title in order]
+    assert places == sorted(places)
+    assert "Satterthwaite 1946" in said
+
+
+def test_a_lap_left_out_changes_the_study_and_can_be_undone(open_page, words, folder):
+    page = open_page("which_laps", folder)
+    assert "26 of 28 laps count" in words(page)
+    page.selectbox[0].set_value(2).run()
+    page.text_input[0].set_value("a lorry | *passed*")
+    page.button[0].click().run()
+
+    assert "25 of 28 laps count" in words(page)
+    (said,) = read_corrections(folder)
+    assert (said.ride, said.lap, said.reason) == ("day1_bar_bag.fit", 3, "a lorry | *passed*")
+    assert "no: left out by hand: a lorry | *passed*" in words(page)
+
+    undo = next(button for button in page.button if button.label == "Undo the last one")
+    undo.click().run()
+    assert "26 of 28 laps count" in words(page)
+    assert read_corrections(folder) == ()
+
+
+def test_a_lap_can_be_given_to_the_other_setup(open_page, words, folder):
+    page = open_page("which_laps", folder)
+    page.radio[0].set_value(page.radio[0].options[1])
+    page.text_input[0].set_value("bags were swapped")
+    page.button[0].click().run()
+    (said,) = read_corrections(folder)
+    assert (said.action, said.setup) == ("assign", "B")
+    assert "lap 1: taken as setup B, because: bags were swapped" in words(page)
+
+
+def test_a_correction_without_a_reason_is_refused(open_page, words, folder):
+    page = open_page("which_laps", folder)
+    page.button[0].click().run()
+    assert "Say why" in words(page)
+    assert read_corrections(folder) == ()
+
+
+def test_the_plan_follows_the_laps_asked_for(open_page, words, shared_folder):
+    page = open_page("what_to_ride", shared_folder)
+    page.number_input[0].set_value(6).run()
+    said = words(page)
+    assert "With 6 more laps of each setup" in said
+    assert "In this order" in said
+
+
+@pytest.mark.parametrize("kind", range(3))
+def test_the_report_can_be_taken_along_in_every_form(open_page, shared_folder, kind):
+    page = open_page("share_it", shared_folder)
+    page.radio[0].set_value(page.radio[0].options[kind]).run()
+    assert not page.exception
+    (button,) = page.get("download_button")
+    assert button.proto.url.endswith((".html", ".pdf", ".json")[kind])
+
+
+def test_the_question_can_be_changed(open_page, words, folder):
+    page = open_page("my_study", folder)
+    next(item for item in page.text_input if item.label == "What is asked").set_value("Bags?")
+    next(item for item in page.text_input if item.label.startswith("Speeds")).set_value("30, 45")
+    next(item for item in page.button if item.label == "Save the question").click().run()
+    assert not page.exception
+    assert read_tables(folder)["study"] == {
+        "name": "Bags?",
+        "smallest_effect_w": 3.0,
+        "reference_speeds_kmh": [30.0, 45.0],
+    }
+
+
+def test_a_wrong_value_is_told_and_not_saved(open_page, words, folder):
+    before = (folder / "study.toml").read_bytes()
+    page = open_page("my_study", folder)
+    next(item for item in page.text_input if item.label.startswith("Speeds")).set_value("fast")
+    next(item for item in page.button if item.label == "Save the question").click().run()
+    assert 'Not saved. "fast" is no list of speeds' in words(page)
+    assert (folder / "study.toml").read_bytes() == before
+
+
+def test_weather_as_metar_is_saved(open_page, folder):
+    page = open_page("my_study", folder)
+    page.text_area[0].set_value("KXYZ 220900Z 20004KT 9999 FEW030 15/10 Q1012")
+    next(item for item in page.button if item.label == "Save the weather").click().run()
+    assert not page.exception
+    assert load_study(folder).weather[0].temperature == pytest.approx(288.15)
+
+
+def test_a_broken_study_is_one_sentence_on_every_page(open_page, words, folder):
+    (folder / "weather.csv").write_text("time,wind\nnow,much\n", encoding="utf-8")
+    for name in PAGES:
+        said = words(open_page(name, folder))
+        assert "weather.csv" in said
+        assert "Traceback" not in said
+
+
+def test_riders_words_are_never_markup(open_page, words, folder):
+    toml = folder / "study.toml"
+    nasty = "<img src=x onerror=alert(1)> ![p](https://example.org/p.png) $x$ :red[y]"
+    text = toml.read_text(encoding="utf-8").replace("bag behind the saddle (simulated)", nasty)
+    toml.write_text(text, encoding="utf-8")
+    for name in ("did_it_help", "which_laps", "why_believe"):
+        page = open_page(name, folder)
+        assert not page.exception
+        assert all("<img src=x" not in item.proto.body for item in page.get("html"))
+        assert all("](https" not in str(item.value) for item in page.markdown)
+        for radio in page.radio:
+            assert all("![" not in option for option in radio.options)
+
+
+def test_the_study_comes_from_the_command_line_too(open_page, words, shared_folder, monkeypatch):
+    monkeypatch.setitem(os.environ, "SAMELOOP_STUDY", str(shared_folder))
+    assert "Helped: setup B saves" in words(open_page("did_it_help"))
