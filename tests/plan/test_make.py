@@ -170,3 +170,20 @@ def test_a_disk_that_refuses_costs_only_time(tmp_path, monkeypatch):
     kept.save("ab" * 32, [{"one": 1.5}])
 
     assert kept.load("ab" * 32) is None
+
+
+def test_the_median_day_speaks_for_the_plan(tried):
+    days = trial.try_plan(SMALL, tried.stints)
+    sharper = sum(day.precision.sd < tried.outlooks[0].planned.sd for day in days)
+
+    assert sharper == trial.DAYS // 2
+    assert tried.split.cda_sd == days[trial.DAYS // 2].cda_sd
+
+
+def test_a_forecast_is_brought_from_10_m_to_rider_height(tried):
+    """About half: the simulator's usual site."""
+    specs = trial._specs(SMALL, tried.stints, 3)
+
+    assert specs[0].weather.wind == pytest.approx(SMALL.wind * specs[0].weather.factor)
+    assert len({spec.seed for spec in specs}) == 3
+    assert specs[0].course.length == pytest.approx(SMALL.loop_length, rel=1e-3)
