@@ -12,6 +12,7 @@ from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.report.text import list_item, plain_table
 from sameloop.report.words import change_words, interval_words, quantity_words
 from sameloop.worth.course import HEIGHT_SMOOTHING
+from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Cover, Gears, GearUse
 from sameloop.worth.money import SAVES, Kept, Offer
 from sameloop.worth.on_course import CourseAnswer
@@ -38,8 +39,8 @@ def format_worth(found: CourseAnswer) -> RenderableType:
             f"{found.pacing.words}"
         )
     ]
-    for number in range(len(found.worths)):
-        parts += _worth(found, number)
+    for worth in found.worths:
+        parts += _worth(worth)
     parts += _money(found)
     parts += _gears(found)
     parts += [Text(), Text("How it was ridden in thought", style="bold")]
@@ -62,8 +63,7 @@ def assumptions(found: CourseAnswer) -> tuple[str, ...]:
     )
 
 
-def _worth(found: CourseAnswer, number: int) -> Iterator[RenderableType]:
-    worth = found.worths[number]
+def _worth(worth: Worth) -> Iterator[RenderableType]:
     seconds = worth.seconds
     words = f"setup {worth.after} {change_words(seconds, 's')} against {worth.before}"
     interval = f"95 % interval {interval_words(seconds, 's')}"

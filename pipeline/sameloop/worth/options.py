@@ -5,6 +5,15 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+_NUMBERS = (
+    ("--wind-ms", "forecast wind [m/s] (default: 0)", 0.0),
+    ("--wind-from-deg", "where it comes from [deg] (default: 0)", 0.0),
+    ("--temperature-c", "at the start [°C]", None),
+    ("--pressure-hpa", "at the start, not reduced to sea level [hPa]", None),
+    ("--density", "of the air at the start [kg/m3], instead of the two above", None),
+    ("--top-speed-kmh", "above it you brake [km/h] (default: 60)", None),
+)
+
 
 def add_worth_options(parser: argparse.ArgumentParser) -> None:
     """Add what `sameloop.worth.request` reads."""
@@ -22,12 +31,7 @@ def add_worth_options(parser: argparse.ArgumentParser) -> None:
     power.add_argument(
         "--own-pacing", action="store_true", help="more up the hills, as in your laps"
     )
-    number = {"type": float, "metavar": "N"}
-    add("--wind-ms", default=0.0, help="forecast wind [m/s] (default: 0)", **number)
-    add("--wind-from-deg", default=0.0, help="where it comes from [deg] (default: 0)", **number)
-    add("--temperature-c", help="at the start [°C]", **number)
-    add("--pressure-hpa", help="at the start, not reduced to sea level [hPa]", **number)
-    add("--density", help="of the air at the start [kg/m3], instead of the two above", **number)
-    add("--top-speed-kmh", help="above it you brake [km/h] (default: 60)", **number)
+    for option, words, default in _NUMBERS:
+        add(option, type=float, metavar="N", help=words, default=default)
     add("--gears", metavar="G", help="chainrings and cassette, e.g. 52/36x11-30")
     add("--cadence", metavar="A-B", help="comfortable cadence [1/min] (default: 70-100)")
