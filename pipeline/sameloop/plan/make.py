@@ -19,7 +19,7 @@ from sameloop.report.tables import time_mean
 
 _SETUPS = (("A", "as it is"), ("B", "with the change"))
 _FAR = 1.5  # a forecast for more laps than this many times those tried is tried as well
-_MOST_TRIED = 14  # laps of each setup; more take longer than a rider waits
+_MOST_TRIED = 12  # laps of each setup; more take longer than a rider waits
 _SESSION = (4, 10)  # laps of each setup on a further day, fewest and most proposed
 
 
