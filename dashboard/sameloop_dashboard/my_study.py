@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -82,8 +83,9 @@ def _start(name: str, files: Sequence[UploadedFile], mass: float | None, home: P
     try:
         if (folder / STUDY_FILE).exists():
             raise SameloopError(f"{folder}: there is a study already; choose other words.")
-        paths = [keep_upload(folder, file) for file in files]
-        new_study(folder, paths, mass_kg=mass)
+        with TemporaryDirectory() as apart:  # a file that cannot be read must leave nothing behind
+            paths = [keep_upload(Path(apart), file) for file in files]
+            new_study(folder, paths, mass_kg=mass)
     except SameloopError as error:
         look.problem(str(error))
         return

@@ -1,0 +1,211 @@
+"""Journeys through the dashboard in a real browser, each with a picture in artifacts/."""
+
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+
+from sameloop.laps.corrections import read_corrections
+from sameloop.sample import sample_folder, write_sample
+from sameloop.study_file import load_study
+
+pytestmark = pytest.mark.browser
+
+RIDES = ["day1_bar_bag.fit", "day1_saddle_bag.tcx", "day2_saddle_bag.fit", "day2_bar_bag.gpx"]
+ARTIFACTS = Path(__file__).parents[2] / "artifacts"
+PATHS = ["", "laps", "why", "next", "show", "study"]
+SETTLED = """() => !document.querySelector(
+  '[data-testid=stStatusWidget], [data-stale=true], [data-testid=stProgress]')
+  && document.querySelector('h1')"""
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory):
+    return write_sample(tmp_path_factory.mktemp("browser") / "study")
+
+
+def settle(page):
+    page.wait_for_timeout(400)  # the server answers each press by a new run
+    page.wait_for_function(SETTLED)
+
+
+def fill(page, label, text):
+    box = page.get_by_label(label, exact=True)
+    box.fill(text)
+    box.press("Tab")
+
+
+def start_study(page, words, files, home):
+    fill(page, "A few words for the question", words)
+    page.locator("input[type=file]").first.set_input_files(files)
+    fill(page, "Rider, bike, clothes and bottles together [kg]", "86.45")
+    fill(page, "Folder to keep it in", str(home))
+    page.get_by_role("button", name="Start the study").click()
+
+
+def write_cells(page, grid, column, texts):
+    """Type into one column of a table, from its first row down."""
+    cells = grid.locator(".dvn-scroller")
+    cells.scroll_into_view_if_needed()
+    size = cells.bounding_box()
+    for row, text in enumerate(texts):
+        place = {"x": size["width"] * column, "y": 35 * (row + 1) + 17}
+        cells.click(position=place)
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+
+
+def test_from_dropped_files_to_an_answer(new_page, keep, tmp_path):
+    page = new_page()
+    settle(page)
+    start_study(page, "Bags & more", [sample_folder() / name for name in RIDES], tmp_path)
+    page.get_by_text("This study lies in").wait_for()
+    settle(page)
+    assert page.get_by_text('no setup has the id "?"').count() == 1
+    keep(page, "new-study-to-fill-in")
+
+    # The rides stand in the order of time.
+    write_cells(page, page.get_by_test_id("stDataFrame").nth(1), 0.5, ["A", "B", "B", "A"])
+    page.get_by_role("button", name="Save setups and rides").click()
+    page.get_by_text("4 rides and 2 setups").wait_for()
+    study = load_study(tmp_path / "bags-more")
+    assert [ride.setup for ride in study.rides] == ["A", "B", "B", "A"]
+
+    page.get_by_role("link", name="Did it help?").click()
+    page.locator(".lead").wait_for(timeout=120_000)
+    settle(page)
+    assert page.locator(".lead").inner_text().startswith(("Helped: setup B saves", "Cannot tell"))
+    keep(page, "new-study-answer")
+
+
+def test_fix_a_lap_and_undo_it(new_page, keep, tmp_path):
+    folder = write_sample(tmp_path / "study")
+    page = new_page(f"/laps?study={folder}")
+    page.get_by_text("26 of 28 laps count").wait_for()
+    settle(page)
+    page.get_by_label("Look at").click()
+    page.get_by_role("option", name="day1_bar_bag.fit, lap 3").click()
+    settle(page)
+    fill(page, "Why?", "a lorry passed")
+    page.get_by_role("button", name="Save what I say").click()
+    page.get_by_text("25 of 28 laps count").wait_for()
+    settle(page)
+    assert page.get_by_role("cell", name="no: left out by hand: a lorry passed").count() == 1
+    keep(page, "fixed-lap")
+
+    page.reload()
+    page.get_by_text("25 of 28 laps count").wait_for()
+    settle(page)
+    assert f"study={folder}" in page.url.replace("%2F", "/")
+    assert len(read_corrections(folder)) == 1
+    page.get_by_role("button", name="Undo the last one").click()
+    page.get_by_text("26 of 28 laps count").wait_for()
+    assert read_corrections(folder) == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "start", "name"),
+    [
+        ("a page for the browser", b"<!doctype html>", "html"),
+        ("a PDF to print", b"%PDF-", "pdf"),
+        ("numbers for other programs", b"{", "json"),
+    ],
+)
+def test_export_the_report(new_page, chromium, keep, sample, tmp_path, kind, start, name):
+    page = new_page(f"/show?study={sample}")
+    page.get_by_text("One file with the answer").wait_for()
+    page.get_by_text(kind).click()
+    settle(page)
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save the file").click()
+    saved = tmp_path / f"saved.{name}"
+    download.value.save_as(saved)
+    assert download.value.suggested_filename == f"report.{name}"
+    assert saved.read_bytes().startswith(start)
+    keep(page, f"export-{name}")
+    if name == "html":
+        reader = chromium.new_page(java_script_enabled=False, viewport=LOOKS["phone"]["viewport"])
+        reader.goto(saved.as_uri())
+        assert reader.locator("h1").inner_text().startswith("Luggage")
+        reader.screenshot(path=ARTIFACTS / "report.png", full_page=True)
+        reader.close()
+
+
+def test_stop_and_go_on(new_page, keep, tmp_path):
+    folder = write_sample(tmp_path / "study")
+    page = new_page(f"/?study={folder}")
+    page.get_by_role("button", name="Stop").click()
+    page.get_by_text("You stopped the work.").wait_for()
+    keep(page, "stopped")
+    page.get_by_role("button", name="Go on").click()
+    page.locator(".lead").wait_for(timeout=120_000)
+
+
+def test_files_that_cannot_be_used_are_told_and_leave_nothing(new_page, keep, tmp_path):
+    diary, huge = tmp_path / "diary.fit", tmp_path / "huge.fit"
+    diary.write_text("dear diary", encoding="utf-8")
+    with huge.open("wb") as stream:
+        stream.truncate(65 * 1024 * 1024)
+    page = new_page("/")
+    settle(page)
+    start_study(page, "diary", [diary], tmp_path / "home")
+    trouble = page.get_by_role("alert").filter(has_text="diary.fit")
+    trouble.wait_for()
+    assert "Traceback" not in page.inner_text("body")
+    assert not (tmp_path / "home").exists()
+    keep(page, "bad-file")
+
+    page.reload()
+    settle(page)
+    page.locator("input[type=file]").first.set_input_files([huge])
+    page.get_by_text(re.compile(r"64\.?0? ?MB or smaller")).wait_for()
+    keep(page, "file-too-large")
+
+
+def test_a_study_of_that_name_is_not_overwritten(new_page, tmp_path):
+    shutil.copytree(sample_folder(), tmp_path / "bags")
+    before = (tmp_path / "bags" / "study.toml").read_bytes()
+    page = new_page("/")
+    settle(page)
+    start_study(page, "bags", [sample_folder() / RIDES[0]], tmp_path)
+    page.get_by_text("there is a study already").wait_for()
+    assert (tmp_path / "bags" / "study.toml").read_bytes() == before
+
+
+LOOKS = {
+    "light": {"viewport": {"width": 1100, "height": 800}, "color_scheme": "light"},
+    "dark": {"viewport": {"width": 1100, "height": 800}, "color_scheme": "dark"},
+    "phone": {"viewport": {"width": 360, "height": 740}, "color_scheme": "light"},
+}
+
+
+@pytest.mark.parametrize("look", LOOKS)
+@pytest.mark.parametrize("path", PATHS)
+def test_every_page_is_accessible_and_fits(new_page, keep, sample, path, look):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    page = new_page(f"/{path}?study={sample}", **LOOKS[look])
+    page.locator("h1").wait_for()
+    settle(page)
+    keep(page, f"{look}-{path or 'help'}")
+    found = axe.Axe().run(page).response["violations"]
+    serious = [
+        (item["id"], [node["html"][:200] for node in item["nodes"]])
+        for item in found
+        if item["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
+    width = page.viewport_size["width"]
+    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= width
+
+
+def test_pages_are_reached_by_keyboard(new_page, sample):
+    page = new_page(f"/?study={sample}", **LOOKS["light"])
+    page.locator(".lead").wait_for(timeout=120_000)
+    settle(page)
+    for _ in range(20):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.innerText") == "Which laps count?":
+            break
+    page.keyboard.press("Enter")
+    page.get_by_text("26 of 28 laps count").wait_for()
