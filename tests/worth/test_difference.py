@@ -189,3 +189,35 @@ def test_the_equal_time_is_equal():
 
     assert times(scale)[0] == pytest.approx(target, rel=1e-9)
     assert work == pytest.approx(50.0 * scale)
+
+
+def test_the_slopes_are_those_of_riding_with_other_values(hills, between, sample_answer):
+    """Every unknown that both setups share moves both rides; wheels ride along."""
+    first, second = (
+        replace(s, wheel_inertia=inertia)
+        for s, inertia in zip(sample_answer.study.setups, (0.14, 3.0), strict=True)
+    )
+    fit = sample_answer.estimate.fit
+    worth = between(hills, (0, first), (1, second))
+    names = dict(zip(fit.layout.nuisance, fit.layout.declared, strict=True))
+
+    def seconds(*, mass=0.0, efficiency=0.0, cda_after=0.0):
+        riders = Riders(
+            cda=fit.x[fit.layout.cda] + [0.0, cda_after],
+            crr=fit.x[fit.layout.crr],
+            mass=np.array([s.total_mass for s in (first, second)]) + mass,
+            efficiency=np.full(2, first.drivetrain_efficiency) + efficiency,
+            added_mass=np.array([0.14, 3.0]) / first.tyre_radius**2,
+        )
+        before, after = hills.times(riders, np.ones(2))[0]
+        return after - before
+
+    assert worth.seconds.value == pytest.approx(seconds(), abs=1e-3)
+    for place, step, change in (
+        (names["mass"], 0.05, "mass"),
+        (names["efficiency"], 1e-3, "efficiency"),
+        (fit.layout.cda[1], 1e-3, "cda_after"),
+    ):
+        slope = (seconds(**{change: step}) - seconds(**{change: -step})) / (2 * step)
+        assert abs(slope) > 1e-3
+        assert worth.seconds_weights[place] == pytest.approx(slope, rel=0.02, abs=5e-4)
