@@ -11,21 +11,31 @@ import numpy as np
 from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import Track
 from sameloop.estimate.result import Warning_
+from sameloop.fit_checks import fit_warnings
 
 #: From worst to mildest. A code that is not here (a stage may add its own) comes in the middle.
 SEVERITY = (
     "setup_without_laps",
     "one_setup",
+    "not_converged",
     "day_confounded",
+    "jump_in_ride",
+    "power_drift",
+    "odd_lap",
+    "one_lap_decides",
+    "wind_disagrees",
     "few_laps",
     "meter_confounded",
     "no_wind",
     "much_wind",
+    "odd_place",
+    "laps_disagree",
     "laps_left_out",
     "samples_dropped",
     "",
     "power_lag",
     "wheel_speed_missing",
+    "not_separable",
 )
 
 FEW_LAPS = 4  # below this the scatter between laps is hardly known (common practice, no source)
@@ -43,8 +53,11 @@ def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
 
 
 def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
-    """Add the estimate's own warnings to those of the laps, worst first."""
-    return worst_first([*answer.warnings, *answer.estimate.warnings])
+    """Add the estimate's own warnings and what the fit shows to those of the laps, worst first."""
+    of_fit = fit_warnings(
+        answer.estimate, answer.stretches, answer.study, answer.airs, answer.comparisons
+    )
+    return worst_first([*answer.warnings, *answer.estimate.warnings, *of_fit])
 
 
 def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.compare.decision import Decision, decide
+from sameloop.compare.looks import Looks, looks_together
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import BudgetLine, Comparison, Estimate, Quantity, WattsDifference
 from sameloop.estimate.uncertainty import LAP_SOURCES, Spread, spread
@@ -40,29 +41,37 @@ def compare(estimate: Estimate, study: Study, stretches: Stretches) -> tuple[Com
     tuple of Comparison
         After minus before; the earlier setup of the study is 'before'.
     """
-    by_id = {s.id: s for s in study.setups}
-    order = [by_id[e.id] for e in estimate.setups]
-    return tuple(
-        _compare(estimate.fit, study, stretches, order, a, b)
-        for a, b in combinations(range(len(order)), 2)
-    )
+    fit = estimate.fit
+    pairs = list(combinations([e.id for e in estimate.setups], 2))
+    first = study.reference_speeds[0]
+    weights = [difference_weights(fit, study, *pair, first) for pair in pairs]
+    joint = np.array(weights) @ fit.solved.inverse @ np.array(weights).T
+    looks = looks_together(joint)
+    return tuple(_compare(fit, study, stretches, before, after, looks) for before, after in pairs)
 
 
 def _compare(
-    fit: Fit, study: Study, stretches: Stretches, order: list[Setup], a: int, b: int
+    fit: Fit, study: Study, stretches: Stretches, before_id: str, after_id: str, looks: Looks
 ) -> Comparison:
-    before, after = order[a], order[b]
+    (a, before), (b, after) = (_place(fit, study, name) for name in (before_id, after_id))
     cda = _pick(fit, {fit.layout.cda[a]: -1.0, fit.layout.cda[b]: 1.0})
     crr = _pick(fit, {fit.layout.crr[a]: -1.0, fit.layout.crr[b]: 1.0})
     of_cda, of_crr = spread(fit, stretches, cda), spread(fit, stretches, crr)
     joint = np.stack([cda, crr]) @ fit.solved.inverse @ np.stack([cda, crr]).T
     correlation = float(joint[0, 1] / math.sqrt(joint[0, 0] * joint[1, 1]))
-    places = (a, before), (b, after)
-    watts = [_watts(fit, study, stretches, places, speed) for speed in study.reference_speeds]
+    watts = [
+        _watts(fit, study, stretches, before_id, after_id, speed)
+        for speed in study.reference_speeds
+    ]
     first, of_first = watts[0]
     laps = min(int((fit.layout.group == k).sum()) for k in (a, b))
+    judged = looks.judged(first.watts, of_first)
     decision = decide(
-        first.watts, of_first, study.smallest_effect, shrinks=_shrinking(of_first), laps=laps
+        judged.watts,
+        judged.of_watts,
+        study.smallest_effect,
+        shrinks=_shrinking(judged.of_watts),
+        laps=laps,
     )
     separable = _separable(correlation, of_crr)
     return Comparison(
@@ -76,7 +85,7 @@ def _compare(
         verdict=decision.verdict,
         also_small=decision.also_small,
         separable=separable,
-        why=_why(decision, separable),
+        why=_why(decision, separable, looks.words(judged.watts)),
         more_laps=decision.more_laps,
         budget=_budget(of_first),
         joint=joint,
@@ -109,28 +118,43 @@ def watts_weights(fit: Fit, setup: Setup, group: int, speed: float, density: flo
     return out
 
 
-def _watts(
-    fit: Fit,
-    study: Study,
-    stretches: Stretches,
-    places: tuple[tuple[int, Setup], tuple[int, Setup]],
-    speed: float,
-) -> tuple[WattsDifference, Spread]:
-    value, weights = 0.0, np.zeros(fit.layout.size)
-    for sign, (group, setup) in zip((-1.0, 1.0), places, strict=True):
+def difference_weights(fit: Fit, study: Study, before: str, after: str, speed: float) -> FloatArray:
+    """Slopes of delta watts of two setups (ids) at a steady speed by every unknown."""
+    weights = np.zeros(fit.layout.size)
+    for sign, name in ((-1.0, before), (1.0, after)):
+        group, setup = _place(fit, study, name)
         weights += sign * watts_weights(fit, setup, group, speed, study.reference_density)
-        value += sign * float(
-            pedal_power(
-                speed,
-                cda=fit.x[fit.layout.cda[group]],
-                crr=fit.x[fit.layout.crr[group]],
-                mass=setup.total_mass,
-                density=study.reference_density,
-                efficiency=setup.drivetrain_efficiency,
-            )
-        )
+    return weights
+
+
+def _place(fit: Fit, study: Study, name: str) -> tuple[int, Setup]:
+    """Return the group of a setup in the fit, and the setup."""
+    index = [setup.id for setup in study.setups].index(name)
+    return int(np.flatnonzero(fit.layout.group_setup == index)[0]), study.setups[index]
+
+
+def _watts(
+    fit: Fit, study: Study, stretches: Stretches, before: str, after: str, speed: float
+) -> tuple[WattsDifference, Spread]:
+    value = setup_watts(fit, study, after, speed) - setup_watts(fit, study, before, speed)
+    weights = difference_weights(fit, study, before, after, speed)
     of_watts = spread(fit, stretches, weights)
     return WattsDifference(speed=speed, watts=of_watts.quantity(value)), of_watts
+
+
+def setup_watts(fit: Fit, study: Study, name: str, speed: float) -> float:
+    """Pedal power of a setup (id) at a steady speed on a flat windless road [W]."""
+    group, setup = _place(fit, study, name)
+    return float(
+        pedal_power(
+            speed,
+            cda=fit.x[fit.layout.cda[group]],
+            crr=fit.x[fit.layout.crr[group]],
+            mass=setup.total_mass,
+            density=study.reference_density,
+            efficiency=setup.drivetrain_efficiency,
+        )
+    )
 
 
 def _separable(correlation: float, of_crr: Spread) -> bool:
@@ -139,13 +163,16 @@ def _separable(correlation: float, of_crr: Spread) -> bool:
 
 
 def _shrinking(of_watts: Spread) -> float:
-    return sum(of_watts.parts.get(name, 0.0) for name in _SHRINKS)
+    whole = sum(of_watts.parts.values())
+    share = sum(of_watts.parts.get(name, 0.0) for name in _SHRINKS) / whole
+    return share * of_watts.variance
 
 
-def _why(decision: Decision, separable: bool) -> str:
-    if separable:
-        return decision.why
-    return decision.why + " The laps do not tell CdA from Crr: read the two together, or the watts."
+def _why(decision: Decision, separable: bool, looks: str) -> str:
+    said = [decision.why, looks]
+    if not separable:
+        said.append("The laps do not tell CdA from Crr: read the two together, or the watts.")
+    return " ".join(part for part in said if part)
 
 
 def _budget(of_watts: Spread) -> tuple[BudgetLine, ...]:
@@ -154,4 +181,4 @@ def _budget(of_watts: Spread) -> tuple[BudgetLine, ...]:
     return tuple(sorted(lines, key=lambda line: -line.delta_watts_sd))
 
 
-__all__ = ["Quantity", "compare", "watts_weights"]
+__all__ = ["Quantity", "compare", "difference_weights", "setup_watts", "watts_weights"]

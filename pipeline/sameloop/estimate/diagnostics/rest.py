@@ -1,0 +1,94 @@
+"""The solved linear model, with the noise that was fitted or with ordinary noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.fit import Fit
+from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_value
+from sameloop.estimate.solve import _normal_matrix, apply, apply_transposed
+from sameloop.road.stretches import IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rest:
+    """A fit's unknowns `x`, their covariance `inverse`, lap weights and the residual `left` [N]."""
+
+    fit: Fit
+    x: FloatArray
+    inverse: FloatArray
+    weight: FloatArray
+    left: FloatArray
+
+
+def as_fitted(fit: Fit) -> Rest:
+    """Take the fit as it is."""
+    solved = fit.solved
+    return Rest(fit=fit, x=fit.x, inverse=solved.inverse, weight=solved.weight, left=solved.left)
+
+
+def with_ordinary_noise(fit: Fit) -> Rest:
+    """Solve again with noise that is no larger from lap to lap than usual.
+
+    Laps that disagree make the fitted lap forces and lap winds, or the fitted time of a gust, as
+    large as they need; judged by usual ones they cannot excuse themselves.
+    """
+    noise, time = fit.solved.noise, _share_of_usual(fit, "gust_time")
+    ratio = _share_of_usual(fit, "lap_wind_ratio")
+    decay = np.divide(
+        noise.gust_by_time, noise.gust, out=np.zeros_like(noise.gust), where=noise.gust != 0
+    )
+    gust = noise.gust * np.exp(decay * (1 - 1 / time))
+    total = noise.total + (gust - noise.gust) + (ratio**2 - 1) * noise.wander
+    weight = np.asarray(np.linalg.inv(total), dtype=np.float64)
+    shrink = {"lap_force": _share_of_usual(fit, "lap_force"), "lap_wind": ratio}
+    factor = np.array([shrink.get(kind, 1.0) for kind in fit.prior.kind])
+    known = replace(fit.prior, sd=fit.prior.sd * factor)
+    size = len(fit.x)
+    inverse = np.asarray(np.linalg.inv(_normal_matrix(fit.model, weight, known, size)))
+    left = fit.solved.left
+    right = apply_transposed(fit.model, np.einsum("lnm,lm->ln", weight, left), size)
+    right = right + known.rows.T @ ((known.mean - known.rows @ fit.x) / known.sd**2)
+    change = inverse @ right
+    return Rest(
+        fit=fit, x=fit.x + change, inverse=inverse, weight=weight,
+        left=left - apply(fit.model, change),
+    )  # fmt: skip
+
+
+def usual(name: str) -> float:
+    """Usual value of a noise parameter of the laps, SI: the median of its prior."""
+    return float(np.exp(NoisePrior.for_rides(0).mean[SHARED_NAMES.index(name)]))
+
+
+def _share_of_usual(fit: Fit, name: str) -> float:
+    """Factor that brings a fitted noise parameter down to its usual value; never above 1."""
+    return min(usual(name) / noise_value(fit.log_noise, name), 1.0)
+
+
+def unexplained(rest: Rest) -> FloatArray:
+    """Residual weighted by the inverse of its whole covariance, priors included, (n_laps, n)."""
+    return np.asarray(np.einsum("lnm,lm->ln", rest.weight, rest.left))
+
+
+def project(rest: Rest, forces: FloatArray) -> FloatArray:
+    """Apply to forces ``(n_laps, n)`` the inverse of the whole covariance, priors included.
+
+    References
+    ----------
+    Henderson 1975, Biometrics 31:423-447: the inverse of ``V + J Q J'`` through the solved model.
+    """
+    model = rest.fit.model
+    weighted = np.einsum("lnm,lm->ln", rest.weight, forces)
+    fitted = rest.inverse @ apply_transposed(model, weighted, len(rest.x))
+    return np.asarray(weighted - np.einsum("lnm,lm->ln", rest.weight, apply(model, fitted)))
+
+
+def column(fit: Fit, places: IntArray) -> FloatArray:
+    """Slopes of each lap's forces by the unknown at its own place, (n_laps, n)."""
+    found = np.argmax(fit.model.local_index == places[:, None], axis=1)
+    picked = np.take_along_axis(fit.model.local, found[:, None, None], axis=2)
+    return np.asarray(picked[:, :, 0])

@@ -1,0 +1,86 @@
+"""Test whether there is a force of a given shape that the model does not know of.
+
+Each suspected force is a column that could be added to the model. Its amplitude, and how far that
+is from nothing, follow from the solved model by its score, without another fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.diagnostics.rest import Rest, project, unexplained
+
+#: Share of a shape's information that must be left beside the other unknowns for it to be seen.
+_SEEN = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scores:
+    """Scores of suspected forces and their covariance (the information), (k,) and (k, k)."""
+
+    score: FloatArray
+    information: FloatArray
+
+    @property
+    def size(self) -> FloatArray:
+        """Information of each shape on its own; infinite where it cannot be seen."""
+        diagonal = np.diag(self.information)
+        return np.where(diagonal > 0, diagonal, np.inf)
+
+    @property
+    def amplitude(self) -> FloatArray:
+        """Estimated amplitude of each shape if it were the only one."""
+        return np.asarray(self.score / self.size)
+
+    @property
+    def sd(self) -> FloatArray:
+        """Standard deviation of each amplitude."""
+        return np.asarray(1 / np.sqrt(self.size))
+
+    @property
+    def z(self) -> FloatArray:
+        """Amplitude over its standard deviation; standard normal when there is no such force."""
+        return np.asarray(self.score / np.sqrt(self.size))
+
+
+def scores(rest: Rest, shapes: Iterable[FloatArray]) -> Scores:
+    """Score every shape ``(n_laps, n)`` [N per unit of amplitude].
+
+    References
+    ----------
+    Rao 1948, Proc Camb Phil Soc 44:50-57 (score test); for a linear model it is the generalised
+    least-squares estimate of the added column.
+    """
+    flat = [shape.ravel() for shape in shapes]
+    if not flat:
+        return Scores(score=np.zeros(0), information=np.zeros((0, 0)))
+    columns = np.array(flat)
+    grid = rest.left.shape
+    projected = np.array([project(rest, row.reshape(grid)).ravel() for row in columns])
+    information = columns @ projected.T
+    information = (information + information.T) / 2
+    cubes = columns.reshape(-1, *grid)
+    alone = np.einsum("kln,lnm,klm->k", cubes, rest.weight, cubes, optimize=True)
+    seen = np.diag(information) > _SEEN * alone
+    information = information * seen[:, None] * seen[None, :]
+    return Scores(score=columns @ unexplained(rest).ravel() * seen, information=information)
+
+
+def together(found: Scores) -> float:
+    """Probability of so large scores by luck, all shapes taken together (chi-square).
+
+    References
+    ----------
+    Rao 1948, as in `scores`; directions that the model explains anyway are left out.
+    """
+    values, vectors = np.linalg.eigh(found.information)
+    keep = values > 1e-3 * max(float(values[-1]), 0.0) if len(values) else np.zeros(0, dtype=bool)
+    if not keep.any():
+        return 1.0
+    square = float((((vectors[:, keep].T @ found.score) ** 2) / values[keep]).sum())
+    return float(stats.chi2.sf(square, int(keep.sum())))

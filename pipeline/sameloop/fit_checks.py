@@ -1,0 +1,220 @@
+"""What the fit itself says is wrong with a study, in sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+import numpy as np
+from scipy import stats
+
+from sameloop.air.conditions import RideAir
+from sameloop.clean.track import FloatArray
+from sameloop.compare.differences import difference_weights
+from sameloop.estimate.diagnostics.faults import Finding, find_faults
+from sameloop.estimate.diagnostics.influence import without_each_lap
+from sameloop.estimate.diagnostics.rest import as_fitted
+from sameloop.estimate.diagnostics.shapes import Drift, Jump, OddLap, Patch
+from sameloop.estimate.diagnostics.winds import wind_gaps
+from sameloop.estimate.fit import Fit
+from sameloop.estimate.result import Comparison, Estimate, Warning_
+from sameloop.road.stretches import Stretches
+from sameloop.study import Study
+
+_WIND_LEVEL = 0.004
+_DECIDES_LEVEL = 0.004
+_DECIDES_SHARE = 0.5  # of its sd that delta watts must move when a lap goes
+_EASY_SHARE = 0.6  # of the usual power: laps that tell Crr from CdA; common practice, no source
+
+
+def fit_warnings(
+    estimate: Estimate,
+    stretches: Stretches,
+    study: Study,
+    airs: Sequence[RideAir],
+    comparisons: Sequence[Comparison],
+) -> list[Warning_]:
+    """Say what the residuals, the winds and the single laps show to be wrong.
+
+    Parameters
+    ----------
+    estimate : Estimate
+    stretches : Stretches
+        The same that the estimate was made from.
+    study : Study
+    airs : sequence of RideAir
+    comparisons : sequence of Comparison
+
+    Returns
+    -------
+    list of Warning_
+    """
+    faults = find_faults(estimate.fit, stretches, study, airs)
+    out = [_of_finding(estimate.fit, stretches, study, one) for one in faults.findings]
+    out += [_scatter(study, setup) for setup in faults.scattered]
+    odd = {one.shape.lap for one in faults.findings if isinstance(one.shape, OddLap)}
+    out += _deciding_laps(estimate.fit, stretches, study, comparisons, odd)
+    out += _winds(estimate.fit, stretches, study, airs)
+    return out + _separability(stretches, comparisons)
+
+
+def _of_finding(fit: Fit, stretches: Stretches, study: Study, one: Finding) -> Warning_:
+    shape = one.shape
+    if isinstance(shape, OddLap):
+        return _odd_lap(fit, stretches, study, shape, one)
+    if isinstance(shape, Jump):
+        return _jump(fit, stretches, study, shape, one)
+    if isinstance(shape, Drift):
+        return _drift(study, shape, one)
+    return _patch(study, shape, one)
+
+
+def _odd_lap(fit: Fit, stretches: Stretches, study: Study, shape: OddLap, one: Finding) -> Warning_:
+    text = (
+        f"Lap {stretches.number[shape.lap]} took {_size(one)} N {_more(one)} than the other laps "
+        f"tell ({_watts(fit, shape.lap, one):.0f} W): if a brake rubbed, traffic came or you sat "
+        "otherwise on it, leave it out"
+    )
+    return Warning_(code="odd_lap", text=text, where=_where(stretches, study, shape.lap))
+
+
+def _jump(fit: Fit, stretches: Stretches, study: Study, shape: Jump, one: Finding) -> Warning_:
+    moment = datetime.fromtimestamp(shape.time, UTC).strftime("%H:%M:%S")
+    share = 100 * abs(one.amplitude) / _air_force(fit, shape.lap)
+    text = (
+        f"From about {moment} UTC, in lap {stretches.number[shape.lap]}, everything took "
+        f"{_size(one)} N {_more(one)} ({_watts(fit, shape.lap, one):.0f} W, as much as "
+        f"{share:.0f} % of CdA): if you changed your position there, give the laps before and "
+        "after setups of their own; if not, look for what else changed"
+    )
+    if Drift in one.rivals:
+        text += "; a meter that drifts all the time would look much the same, so zero it too"
+    return Warning_(code="jump_in_ride", text=text, where=_where(stretches, study, shape.lap))
+
+
+def _drift(study: Study, shape: Drift, one: Finding) -> Warning_:
+    text = (
+        f"Power read {_size(one)} W {_more(one)} for the same road with every hour: let the meter "
+        "take the temperature of the air and zero it before the ride, and ride setups in turns"
+    )
+    if Jump in one.rivals:
+        text += "; a change of position on the way would look much the same"
+    return Warning_(code="power_drift", text=text, where=study.rides[shape.ride].file)
+
+
+def _patch(study: Study, shape: Patch, one: Finding) -> Warning_:
+    if shape.kind == "ride":
+        where = study.rides[shape.index].file
+        which = "this ride"
+    else:
+        where = study.setups[shape.index].id
+        which = f"setup {where}"
+    text = (
+        f"From {shape.start:.0f} to {shape.end:.0f} m of the loop {which} took {_size(one)} N "
+        f"{_more(one)} than the others, lap after lap: if there were works, water, parked lorries "
+        "or braking, leave those laps out or use another loop"
+    )
+    return Warning_(code="odd_place", text=text, where=where)
+
+
+def _scatter(study: Study, setup: int) -> Warning_:
+    text = (
+        f"The laps of setup {study.setups[setup].id} disagree by more than wind and sensors "
+        "usually explain, and no single lap or moment stands out: hold one position and one "
+        "line, check brakes and meter; the interval is wider for it"
+    )
+    return Warning_(code="laps_disagree", text=text, where=study.setups[setup].id)
+
+
+def _deciding_laps(
+    fit: Fit,
+    stretches: Stretches,
+    study: Study,
+    comparisons: Sequence[Comparison],
+    known: set[int],
+) -> list[Warning_]:
+    """Laps without which the answer would be another one, more than luck allows."""
+    rest = as_fitted(fit)
+    limit = float(stats.norm.isf(_DECIDES_LEVEL / 2 / max(len(stretches.ride), 1)))
+    out = []
+    for one in comparisons:
+        watts = one.watts[0].watts
+        weights = difference_weights(fit, study, one.before, one.after, one.watts[0].speed)
+        influence = without_each_lap(rest, weights)
+        # What a lap moves has the variance that it takes away (Hausman 1978).
+        gained = np.sqrt(np.maximum(influence.sd**2 - watts.sd**2, 1e-12))
+        for lap in np.flatnonzero(np.abs(influence.change) > limit * gained):
+            change = float(influence.change[lap])
+            if int(lap) in known or abs(change) < _DECIDES_SHARE * watts.sd:
+                continue
+            text = (
+                f"Without lap {stretches.number[lap]} the difference from {one.before} to "
+                f"{one.after} would be {watts.value + change:+.1f} W instead of "
+                f"{watts.value:+.1f} W: look whether it belongs, or ride more laps"
+            )
+            where = _where(stretches, study, int(lap))
+            out.append(Warning_(code="one_lap_decides", text=text, where=where))
+    return out
+
+
+def _winds(fit: Fit, stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> list[Warning_]:
+    gaps = wind_gaps(as_fitted(fit), stretches)
+    out = []
+    for gap in gaps:
+        if not airs[gap.ride].wind_known or gap.chance > _WIND_LEVEL / len(gaps):
+            continue
+        text = (
+            f"The laps show a wind of {_wind(gap.found)}, the weather says {_wind(gap.reported)} "
+            "at rider height: check the time zone, that wind_from_deg is where it comes from, and "
+            "the height of the station; without a trustworthy report leave its wind out"
+        )
+        out.append(Warning_(code="wind_disagrees", text=text, where=study.rides[gap.ride].file))
+    return out
+
+
+def _separability(stretches: Stretches, comparisons: Sequence[Comparison]) -> list[Warning_]:
+    mixed = [one for one in comparisons if not one.separable]
+    if not mixed:
+        return []
+    power = stretches.work.sum(axis=1) / stretches.duration.sum(axis=1)
+    pairs = ", ".join(f"{one.before} to {one.after}" for one in mixed)
+    text = (
+        f"The laps do not tell CdA from Crr ({pairs}; correlation "
+        f"{min(one.correlation for one in mixed):.2f}), only their sum in watts: all laps were "
+        f"ridden at {power.min():.0f} to {power.max():.0f} W; for the split ride a third of the "
+        f"laps of each setup at about {_EASY_SHARE * float(np.median(power)):.0f} W"
+    )
+    return [Warning_(code="not_separable", text=text)]
+
+
+def _watts(fit: Fit, lap: int, one: Finding) -> float:
+    balance = fit.balance
+    usable = balance.usable[lap]
+    speed = balance.ds[lap, usable].sum() / max(float(balance.duration[lap, usable].sum()), 1e-9)
+    return abs(one.amplitude) * float(speed) / float(balance.efficiency[lap])
+
+
+def _air_force(fit: Fit, lap: int) -> float:
+    """Mean drag of the lap [N]: its column of CdA times its CdA."""
+    usable = fit.balance.usable[lap]
+    place = fit.layout.cda[fit.layout.group[lap]]
+    column = int(np.argmax(fit.model.local_index[lap] == place))
+    return float(fit.x[place] * fit.model.local[lap, usable, column].mean())
+
+
+def _size(one: Finding) -> str:
+    return f"{abs(one.amplitude):.1f} ± {one.sd:.1f}"
+
+
+def _more(one: Finding) -> str:
+    return "more" if one.amplitude > 0 else "less"
+
+
+def _wind(velocity: FloatArray) -> str:
+    direction = math.degrees(math.atan2(-velocity[0], -velocity[1])) % 360
+    return f"{math.hypot(*velocity):.1f} m/s from {direction:.0f}°"
+
+
+def _where(stretches: Stretches, study: Study, lap: int) -> str:
+    return f"{study.rides[stretches.ride[lap]].file}, lap {stretches.number[lap]}"
