@@ -9,6 +9,7 @@ from sameloop_dashboard import (
     my_study,
     share_it,
     what_to_ride,
+    what_worth,
     which_laps,
     why_believe,
 )
@@ -19,6 +20,7 @@ PAGES = (
     (did_it_help, "Did it help?", "help"),
     (which_laps, "Which laps count?", "laps"),
     (why_believe, "Why should I believe it?", "why"),
+    (what_worth, "What is it worth?", "worth"),
     (what_to_ride, "What to ride next?", "next"),
     (share_it, "How do I show it?", "show"),
     (my_study, "My study", "study"),

@@ -66,16 +66,12 @@ def _ridden(folder: Path, setups: list[dict[str, Any]], rides: list[dict[str, An
     with st.form("ridden"):
         look.say("One line for each setup, the one before the change first. Weigh each of them.")
         edited_setups = _setups_table(setups)
-        look.say("Say which setup was ridden: A for a whole ride, or laps as in 1-4 A, 5-8 B.")
-        edited_rides = _rides_table(rides)
+        look.say("Say which setup was ridden: A for the whole ride, or laps as in 1-4 A, 5-8 B.")
+        ride_rows = _ride_lines(rides)
         if st.form_submit_button("Save setups and rides"):
             setup_rows = [
                 {"id": short, "name": name, "total_mass_kg": _given(kg, "?")}
                 for short, name, kg in edited_setups.itertuples(name=None, index=False)
-            ]
-            ride_rows = [
-                {str(key): value for key, value in row.items()}
-                for row in edited_rides.to_dict("records")
             ]
             _save(lambda: edit_study(folder, setups=setup_rows, rides=ride_rows))
 
@@ -98,20 +94,18 @@ def _setups_table(setups: list[dict[str, Any]]) -> pd.DataFrame:
     )
 
 
-def _rides_table(rides: list[dict[str, Any]]) -> pd.DataFrame:
-    frame = pd.DataFrame(
-        {
-            "file": [str(one.get("file", "")) for one in rides],
-            "ridden": [laps_to_text(one) for one in rides],
-            "power_meter": [str(one.get("power_meter", "default")) for one in rides],
-        }
-    )
-    columns = {
-        "file": st.column_config.TextColumn("file", disabled=True),
-        "ridden": st.column_config.TextColumn("setup, or laps", required=True),
-        "power_meter": st.column_config.TextColumn("power meter", required=True),
-    }
-    return st.data_editor(frame, hide_index=True, column_config=columns, width="stretch")
+def _ride_lines(rides: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Two boxes for each ride: easier to fill in on a phone or by keyboard than cells."""
+    rows = []
+    for number, ride in enumerate(rides, start=1):
+        file = str(ride.get("file", ""))
+        look.say(f"Ride {number}: {file}")
+        left, right = st.columns([2, 1])
+        ridden = left.text_input(f"Setup, or laps, of ride {number}", laps_to_text(ride))
+        meter = str(ride.get("power_meter", "default"))
+        meter = right.text_input(f"Power meter of ride {number}", meter)
+        rows.append({"file": file, "ridden": ridden, "power_meter": meter})
+    return rows
 
 
 def _more_rides(folder: Path, rides: list[dict[str, Any]]) -> None:

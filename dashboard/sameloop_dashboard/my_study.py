@@ -85,7 +85,7 @@ def _start(name: str, files: Sequence[UploadedFile], mass: float | None, home: P
             raise SameloopError(f"{folder}: there is a study already; choose other words.")
         with TemporaryDirectory() as apart:  # a file that cannot be read must leave nothing behind
             paths = [keep_upload(Path(apart), file) for file in files]
-            new_study(folder, paths, mass_kg=mass)
+            new_study(folder, paths, mass_kg=mass, name=" ".join(name.split()))
     except SameloopError as error:
         look.problem(str(error))
         return

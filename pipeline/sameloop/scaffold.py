@@ -18,7 +18,13 @@ UNKNOWN = "?"
 SETUPS = (("A", "before the change"), ("B", "after the change"))
 
 
-def new_study(folder: Path, files: Sequence[Path], *, mass_kg: float | None = None) -> Path:
+def new_study(
+    folder: Path,
+    files: Sequence[Path],
+    *,
+    mass_kg: float | None = None,
+    name: str | None = None,
+) -> Path:
     """Write a study folder from ride files.
 
     What a file tells (times, recorded laps, channels) is written down; what only the rider knows
@@ -32,6 +38,8 @@ def new_study(folder: Path, files: Sequence[Path], *, mass_kg: float | None = No
         Ride files; copied into the folder unless they lie in it.
     mass_kg : float, optional
         Total mass of both setups [kg].
+    name : str, optional
+        What the study asks; the folder's name when left out.
 
     Returns
     -------
@@ -53,7 +61,8 @@ def new_study(folder: Path, files: Sequence[Path], *, mass_kg: float | None = No
         folder.mkdir(parents=True, exist_ok=True)
         for file in files:
             _copy(file, folder)
-        target.write_text(study_text(folder.resolve().name, rides, mass_kg), encoding="utf-8")
+        text = study_text(name or folder.resolve().name, rides, mass_kg)
+        target.write_text(text, encoding="utf-8")
     except OSError as error:
         raise SameloopError(
             f"{folder}: it cannot be written ({error.strerror}); name another folder."

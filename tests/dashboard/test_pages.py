@@ -8,7 +8,15 @@ from sameloop.laps.corrections import read_corrections
 from sameloop.study_edit import read_tables
 from sameloop.study_file import load_study
 
-PAGES = ["did_it_help", "which_laps", "why_believe", "what_to_ride", "share_it", "my_study"]
+PAGES = [
+    "did_it_help",
+    "which_laps",
+    "why_believe",
+    "what_worth",
+    "what_to_ride",
+    "share_it",
+    "my_study",
+]
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -88,6 +96,16 @@ def test_the_plan_follows_the_laps_asked_for(open_page, words, shared_folder):
     said = words(page)
     assert "With 6 more laps of each setup" in said
     assert "In this order" in said
+
+
+def test_the_worth_follows_the_power_asked_for(open_page, words, shared_folder):
+    page = open_page("what_worth", shared_folder)
+    first = words(page)
+    assert "Setup B saves" in first
+    assert "No course is chosen" in first
+    page.number_input[0].set_value(150.0)
+    page.button[0].click().run()
+    assert "150 W" in words(page)
 
 
 @pytest.mark.parametrize("kind", range(3))

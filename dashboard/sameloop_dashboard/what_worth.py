@@ -1,0 +1,114 @@
+"""What the change means on another road: seconds, watts and money."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from sameloop.air.density import ZERO_CELSIUS
+from sameloop.answer import Answer
+from sameloop.errors import SameloopError
+from sameloop.report.blocks import Block, Items, Paragraph, Table
+from sameloop.report.words import change_words, interval_words
+from sameloop.report.worth_text import (
+    CAUSE_WORDS,
+    CAUTION,
+    assumptions,
+    clock,
+    kept_words,
+    offer_words,
+)
+from sameloop.worth.course import Course
+from sameloop.worth.course_file import loop_course, read_course
+from sameloop.worth.day import choose_day
+from sameloop.worth.difference import Worth
+from sameloop.worth.on_course import CourseAnswer, worth_on_course
+from sameloop.worth.pacing import constant_power, mean_power, own_pacing, rider_habit
+from sameloop_dashboard import look
+from sameloop_dashboard.session import the_answer
+from sameloop_dashboard.uploads import RIDE_KINDS, keep_upload
+
+if TYPE_CHECKING:
+    from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+
+def show() -> None:
+    """Show the page."""
+    st.title("What is it worth?")
+    answer = the_answer()
+    with st.form("course"):
+        file = st.file_uploader("A course: a GPX route or a ride of it", type=RIDE_KINDS)
+        watts = st.number_input("Power [W]", 50.0, 600.0, float(round(mean_power(answer))))
+        habit = st.checkbox("More power up the hills, as in my laps, instead")
+        wind = st.number_input("Wind [m/s]", 0.0, 20.0, 0.0)
+        wind_from = st.number_input("Wind from [degrees, 0 is north]", 0.0, 360.0, 0.0)
+        celsius = st.number_input("Temperature [°C]", -30.0, 50.0, None)
+        st.form_submit_button("Work it out")
+    try:
+        course = _course(answer, file)
+        pacing = own_pacing(course, rider_habit(answer)) if habit else constant_power(course, watts)
+        day = choose_day(
+            usual_density=answer.study.reference_density,
+            density=None,
+            temperature=None if celsius is None else celsius + ZERO_CELSIUS,
+            pressure=None,
+            wind_speed=wind,
+            wind_from=math.radians(wind_from),
+        )
+        found = worth_on_course(answer, course, pacing=pacing, day=day)
+    except SameloopError as error:
+        look.problem(str(error))
+        return
+    if file is None:
+        look.say("No course is chosen, so this is for the loop itself.")
+    look.blocks(_blocks(found))
+
+
+def _course(answer: Answer, file: UploadedFile | None) -> Course:
+    if file is None:
+        return loop_course(answer)
+    with TemporaryDirectory() as apart:
+        return read_course(keep_upload(Path(apart), file))
+
+
+def _blocks(found: CourseAnswer) -> list[Block]:
+    course = found.course
+    words = f"{course.name}: {course.length / 1000:.2f} km, {course.climb:.0f} m of climbing. "
+    shown: list[Block] = []
+    for worth in found.worths:
+        shown += _worth(worth)
+    shown.append(Paragraph(text=words + found.pacing.words))
+    money = [offer_words(offer) for offer in found.offers]
+    money += [kept_words(kept) for kept in found.kept]
+    if found.next_test is not None:
+        money.append(f"Test next: {found.next_test.label}, because {found.next_test.why}.")
+    if money:
+        shown += [Paragraph(text="Parts and money, best bargain first:"), Items(items=tuple(money))]
+    shown += [Paragraph(text="Ridden in thought, so:"), Items(items=assumptions(found))]
+    return [*shown, Paragraph(text=CAUTION)]
+
+
+def _worth(worth: Worth) -> list[Block]:
+    seconds = worth.seconds
+    words = f"setup {worth.after} {change_words(seconds, 's')} against {worth.before}"
+    interval = f"95 % interval {interval_words(seconds, 's')}"
+    told = not seconds.low <= 0 <= seconds.high
+    lead = (
+        f"{words[:1].upper()}{words[1:]} ({interval})."
+        if told
+        else f"Cannot tell yet: best guess, {words}, but the {interval} holds other answers too."
+    )
+    times = f"From {clock(worth.time_before.value)} to {clock(worth.time_after.value)}."
+    rows = tuple(
+        (CAUSE_WORDS[cause.name], f"{cause.seconds.value:+.1f}", f"{cause.watts.value:+.1f}")
+        for cause in worth.causes
+    )
+    return [
+        Paragraph(text=lead, kind="lead"),
+        Paragraph(text=times),
+        Table(title="Where it comes from", headings=("from", "seconds", "watts"), rows=rows),
+    ]
