@@ -12,7 +12,7 @@ from sameloop.compare.decision import Decision, decide
 from sameloop.compare.looks import Looks, looks_together
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import BudgetLine, Comparison, Estimate, Quantity, WattsDifference
-from sameloop.estimate.uncertainty import LAP_SOURCES, Spread, spread
+from sameloop.estimate.uncertainty import LAP_SOURCES, OWN_LAP_SOURCES, Spread, spread
 from sameloop.road.power_balance import STANDARD_GRAVITY, pedal_power
 from sameloop.road.stretches import Stretches
 from sameloop.study import Setup, Study
@@ -23,7 +23,7 @@ _SEPARABLE_CORRELATION = 0.9
 _PRIOR_SHARE = 0.1
 _PRIORS = ("plausible level of Crr and CdA", "plausible distance of setups")
 #: Sources that shrink as laps are added; the others are shared by all laps of a ride.
-_SHRINKS = (*LAP_SOURCES, "lap to lap", "wind of the lap")
+_SHRINKS = (*LAP_SOURCES, *OWN_LAP_SOURCES)
 
 
 def compare(estimate: Estimate, study: Study, stretches: Stretches) -> tuple[Comparison, ...]:
@@ -58,6 +58,8 @@ def _compare(
     crr = _pick(fit, {fit.layout.crr[a]: -1.0, fit.layout.crr[b]: 1.0})
     of_cda, of_crr = spread(fit, stretches, cda), spread(fit, stretches, crr)
     joint = np.stack([cda, crr]) @ fit.solved.inverse @ np.stack([cda, crr]).T
+    widened = np.array([of_cda.sd, of_crr.sd]) / np.sqrt(np.diag(joint))
+    joint = joint * np.outer(widened, widened)
     correlation = float(joint[0, 1] / math.sqrt(joint[0, 0] * joint[1, 1]))
     watts = [
         _watts(fit, study, stretches, before_id, after_id, speed)

@@ -63,6 +63,9 @@ def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Es
     )
     rides, ride_index = _by_ride(stretches, study, airs, joint)
     index = np.stack([joint.layout.cda, joint.layout.crr], axis=1).ravel()
+    covariance = joint.solved.inverse[np.ix_(index, index)]
+    stated = np.array([q.sd for one in setups for q in (one.cda, one.crr)])
+    widened = stated / np.sqrt(np.diag(covariance))
     residual = np.where(joint.balance.usable, joint.solved.left * joint.balance.ds, np.nan)
     return Estimate(
         setups=setups,
@@ -71,7 +74,7 @@ def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Es
         wind=_winds(joint, stretches),
         noise=_noise(joint, stretches),
         mean=joint.x[index],
-        covariance=joint.solved.inverse[np.ix_(index, index)],
+        covariance=covariance * np.outer(widened, widened),
         residual=residual,
         warnings=_warnings(joint),
         fit=joint,

@@ -14,6 +14,7 @@ from sameloop.estimate.design import Layout, Prior, forecast_wind, lay_out, prio
 from sameloop.estimate.linear import LinearModel, linearise
 from sameloop.estimate.noise import NoisePrior, gust_places, noise_shapes, road_hats
 from sameloop.estimate.reml import NoiseSlopes, noise_slopes
+from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import Step, step
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
@@ -38,6 +39,7 @@ class Fit:
     prior: Prior
     solved: Step
     slopes: NoiseSlopes
+    scatter: LapScatter
     rounds: int
     converged: bool
 
@@ -98,6 +100,7 @@ def fit(
     return Fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
         solved=solved, slopes=slopes, rounds=rounds, converged=converged,
+        scatter=lap_scatter(model, solved, layout, known, x, phi, stretches),
     )  # fmt: skip
 
 

@@ -28,7 +28,7 @@ _SHARED = (
     ("speed", 0.03, 0.7),  # m/s
     ("place", 0.8, 0.5),  # m, along the road
     ("gust_time", 8.0, 0.6),  # s
-    ("lap_wind_ratio", 0.45, 0.4),  # lap wind over gust [-]
+    ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
     ("lap_force", 0.12, 0.6),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.5),  # place-to-place spread of the wind factor [-]
 )

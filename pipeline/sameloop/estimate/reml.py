@@ -136,7 +136,7 @@ def noise_slopes(
     off = (prior.rows @ final - prior.mean) / prior.sd
     spread = np.asarray(((prior.rows @ solved.inverse) * prior.rows.toarray()).sum(axis=1))
     scaled = spread / prior.sd**2 + off**2
-    deviation = final - _prior_mean(prior)
+    deviation = final - prior_mean(prior)
     score, moves = [], []
     for one in directions(solved, layout, prior, stretches):
         value = float((scaled[one.rows] - 1).sum())
@@ -157,7 +157,7 @@ def noise_slopes(
     )
 
 
-def _prior_mean(prior: Prior) -> FloatArray:
+def prior_mean(prior: Prior) -> FloatArray:
     """Mean of the random unknowns, solved from their statements; other places mean nothing."""
     random = np.flatnonzero(prior.kind != "")
     rows = prior.rows[random]

@@ -23,6 +23,8 @@ LAP_SOURCES = (
     "wind within the lap",
     "gusts",
 )
+#: Unknowns of each lap of its own.
+OWN_LAP_SOURCES = ("lap to lap", "wind of the lap")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +52,8 @@ def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
     """Uncertainty of ``weights @ unknowns``.
 
     The parts are exact for the linear model: the estimate is a fixed weighted sum of the noise of
-    the laps and of the error of every declared input, and these are independent.
+    the laps and of the error of every declared input, and these are independent. Where laps scatter
+    more than the noise model says, their parts are scaled up (see `LapScatter.factor`).
 
     Parameters
     ----------
@@ -69,15 +72,18 @@ def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
     pulled = np.einsum("lnm,lm->ln", fit.solved.weight, apply(fit.model, gain))
     noise, known = fit.solved.noise, fit.prior
     parts: dict[str, float] = {}
+    widened = fit.scatter.factor(pulled)
     by_laps = (noise.power, noise.speed, noise.place, noise.wander, noise.gust)
     for name, part in zip(LAP_SOURCES, by_laps, strict=True):
-        parts[name] = float(np.einsum("ln,lnm,lm->", pulled, part, pulled))
+        parts[name] = widened * float(np.einsum("ln,lnm,lm->", pulled, part, pulled))
     by_row = (known.rows @ gain / known.sd) ** 2
     for name, value in zip(known.source, by_row, strict=True):
-        parts[name] = parts.get(name, 0.0) + float(value)
-    variance = float(weights @ gain)
+        scale = widened if name in OWN_LAP_SOURCES else 1.0
+        parts[name] = parts.get(name, 0.0) + scale * float(value)
+    variance = sum(parts.values())
     along = directions(fit.solved, fit.layout, known, stretches)
     slope = variance_slopes(along, known, pulled, gain)
     of_variance = float(slope @ np.linalg.solve(fit.slopes.information, slope))
-    df = 2 * variance**2 / of_variance if of_variance > 0 else math.inf
+    modelled = float(weights @ gain)
+    df = 2 * modelled**2 / of_variance if of_variance > 0 else math.inf
     return Spread(variance=variance, df=max(df, 1.0), parts=parts)

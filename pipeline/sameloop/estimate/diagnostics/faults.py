@@ -32,6 +32,8 @@ _SCATTER_LEVEL = 0.001
 _SUSPECT = 2.5
 #: Chi-square that the choice of a lap or moment brings of itself: twice the log of some twelve.
 _CHOICE = 5.0
+#: Meters drift by so much [W/h], one sd; a larger one is rather a jump. Common practice, no source.
+_USUAL_DRIFT = 30.0
 _MOST = 2  # faults of laps that are named, each of which costs a fit; more say that nothing fits
 #: Two shapes explain a fault about as well when their chi-squares differ by less than this.
 _RIVAL = 6.0
@@ -97,9 +99,12 @@ def _take_out(
 
 
 def _likeliest(shapes: Sequence[Shape], found: Scores) -> int:
-    """Index of the strongest shape, less what the free choice of a lap or moment brings."""
-    price = np.array([0.0 if isinstance(shape, Drift) else _CHOICE for shape in shapes])
-    return int((found.z**2 - price).argmax())
+    """Index of the strongest shape, less what a free choice brings or a huge drift costs."""
+    price = [
+        (amplitude / _USUAL_DRIFT) ** 2 if isinstance(shape, Drift) else _CHOICE
+        for shape, amplitude in zip(shapes, found.amplitude, strict=True)
+    ]
+    return int((found.z**2 - np.array(price)).argmax())
 
 
 def _judged(clean: Fit, shapes: Sequence[Shape], taken: dict[int, float]) -> list[Finding]:

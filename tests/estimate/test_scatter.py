@@ -1,0 +1,51 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sameloop.compare import compare
+from sameloop.estimate import estimate
+from sameloop.estimate.scatter import LapScatter
+
+
+def _scatter(residual_sd, n_laps=400, n=5, seed=3):
+    """Laps whose residual is white with `residual_sd` while the model says 1."""
+    residual = residual_sd * np.random.default_rng(seed).standard_normal((n_laps, n))
+    return LapScatter(residual=residual, covariance=np.tile(np.eye(n), (n_laps, 1, 1)))
+
+
+def test_laps_that_scatter_more_widen_by_as_much():
+    weights = np.random.default_rng(5).standard_normal((400, 5))
+    assert _scatter(2.0).factor(weights) == pytest.approx(4.0, rel=0.15)
+
+
+def test_laps_that_scatter_less_never_narrow():
+    weights = np.random.default_rng(5).standard_normal((400, 5))
+    assert _scatter(0.5).factor(weights) == 1.0
+
+
+def test_covariance_says_what_a_clean_study_shows(rolling):
+    """The laps' contributions to delta CdA scatter about as the model says."""
+    fit = estimate(rolling.stretches, rolling.study, rolling.airs).fit
+    scatter = fit.scatter
+    rng = np.random.default_rng(6)
+    ratios = []
+    for _ in range(200):
+        weights = rng.standard_normal(scatter.residual.shape)
+        found = np.einsum("ln,ln->l", weights, scatter.residual) ** 2
+        said = np.einsum("ln,lnm,lm->l", weights, scatter.covariance, weights)
+        ratios.append(found.sum() / said.sum())
+    assert np.mean(ratios) == pytest.approx(1.0, abs=0.3)
+
+
+def test_one_odd_lap_widens_the_interval(rolling):
+    work = rolling.stretches.work.copy()
+    work[3] *= 1.06  # a lap against a rubbing brake
+    odd = replace(rolling.stretches, work=work)
+    clean = compare(
+        estimate(rolling.stretches, rolling.study, rolling.airs), rolling.study, rolling.stretches
+    )[0]
+    spoiled = compare(estimate(odd, rolling.study, rolling.airs), rolling.study, odd)[0]
+    assert spoiled.watts[0].watts.sd > 1.2 * clean.watts[0].watts.sd
