@@ -15,9 +15,9 @@ pytestmark = pytest.mark.browser
 RIDES = ["day1_bar_bag.fit", "day1_saddle_bag.tcx", "day2_saddle_bag.fit", "day2_bar_bag.gpx"]
 ARTIFACTS = Path(__file__).parents[2] / "artifacts"
 PATHS = ["", "laps", "why", "worth", "next", "show", "study"]
-SETTLED = """() => !document.querySelector(
-  '[data-testid=stStatusWidget], [data-stale=true], [data-testid=stProgress]')
-  && document.querySelector('h1')"""
+SETTLED = """() => document.querySelector('h1')
+  && document.querySelector('[data-testid=stApp][data-test-script-state=notRunning]')
+  && !document.querySelector('[data-stale=true], [data-testid=stSkeleton], .stSkeleton')"""
 
 
 @pytest.fixture(scope="module")
