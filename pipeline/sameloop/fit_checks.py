@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 from scipy import stats
+from threadpoolctl import threadpool_limits
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
@@ -16,7 +17,7 @@ from sameloop.estimate.diagnostics.faults import Finding, find_faults
 from sameloop.estimate.diagnostics.influence import without_each_lap
 from sameloop.estimate.diagnostics.rest import as_fitted
 from sameloop.estimate.diagnostics.shapes import Drift, Jump, OddLap, Patch
-from sameloop.estimate.diagnostics.winds import wind_gaps
+from sameloop.estimate.diagnostics.winds import wind_gap
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import Comparison, Estimate, Warning_
 from sameloop.road.stretches import Stretches
@@ -50,6 +51,17 @@ def fit_warnings(
     -------
     list of Warning_
     """
+    with threadpool_limits(limits=1):  # many small matrices, as in the estimate
+        return _fit_warnings(estimate, stretches, study, airs, comparisons)
+
+
+def _fit_warnings(
+    estimate: Estimate,
+    stretches: Stretches,
+    study: Study,
+    airs: Sequence[RideAir],
+    comparisons: Sequence[Comparison],
+) -> list[Warning_]:
     faults = find_faults(estimate.fit, stretches, study, airs)
     out = [_of_finding(estimate.fit, stretches, study, one) for one in faults.findings]
     out += [_scatter(study, setup) for setup in faults.scattered]
@@ -142,9 +154,10 @@ def _deciding_laps(
         watts = one.watts[0].watts
         weights = difference_weights(fit, study, one.before, one.after, one.watts[0].speed)
         influence = without_each_lap(rest, weights)
-        # What a lap moves has the variance that it takes away (Hausman 1978).
-        gained = np.sqrt(np.maximum(influence.sd**2 - watts.sd**2, 1e-12))
-        for lap in np.flatnonzero(np.abs(influence.change) > limit * gained):
+        # Where laps scatter more than the noise model says, so does what each of them moves.
+        widened = watts.sd / math.sqrt(weights @ rest.inverse @ weights)
+        beyond = np.abs(influence.change) > limit * widened * influence.change_sd
+        for lap in np.flatnonzero(beyond):
             change = float(influence.change[lap])
             if int(lap) in known or abs(change) < _DECIDES_SHARE * watts.sd:
                 continue
@@ -159,18 +172,18 @@ def _deciding_laps(
 
 
 def _winds(fit: Fit, stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> list[Warning_]:
-    gaps = wind_gaps(as_fitted(fit), stretches)
-    out = []
-    for gap in gaps:
-        if not airs[gap.ride].wind_known or gap.chance > _WIND_LEVEL / len(gaps):
-            continue
-        text = (
-            f"The laps show a wind of {_wind(gap.found)}, the weather says {_wind(gap.reported)} "
-            "at rider height: check the time zone, that wind_from_deg is where it comes from, and "
-            "the height of the station; without a trustworthy report leave its wind out"
-        )
-        out.append(Warning_(code="wind_disagrees", text=text, where=study.rides[gap.ride].file))
-    return out
+    gap = wind_gap(as_fitted(fit), stretches)
+    known = np.array([air.wind_known for air in airs])
+    if gap is None or not known.all() or gap.chance > _WIND_LEVEL:
+        return []
+    ride = int(gap.chance_of_ride.argmin())
+    text = (
+        f"The laps show a wind of {_wind(gap.found[ride])}, the weather says "
+        f"{_wind(gap.reported[ride])} at rider height: check the time zone, that wind_from_deg is "
+        "where the wind comes from, and the height of the station; a report that cannot be "
+        "trusted is better left out"
+    )
+    return [Warning_(code="wind_disagrees", text=text, where=study.rides[ride].file)]
 
 
 def _separability(stretches: Stretches, comparisons: Sequence[Comparison]) -> list[Warning_]:

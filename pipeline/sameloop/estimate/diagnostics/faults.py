@@ -33,7 +33,7 @@ _SUSPECT = 2.5
 #: Chi-square that the choice of a lap or moment brings of itself: twice the log of some twelve.
 _CHOICE = 5.0
 #: Meters drift by so much [W/h], one sd; a larger one is rather a jump. Common practice, no source.
-_USUAL_DRIFT = 30.0
+_USUAL_DRIFT = 45.0
 _MOST = 2  # faults of laps that are named, each of which costs a fit; more say that nothing fits
 #: Two shapes explain a fault about as well when their chi-squares differ by less than this.
 _RIVAL = 6.0

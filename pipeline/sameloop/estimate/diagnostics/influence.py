@@ -12,15 +12,20 @@ from sameloop.estimate.diagnostics.rest import Rest
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Influence:
-    """Change of a weighted sum when one lap is left out, and its new standard deviation.
+    """What leaving one lap out does to a weighted sum; noise parameters stay those of the fit.
 
     Parameters
     ----------
-    change, sd : array, (n_laps,)
-        In the units of the sum; noise parameters stay those of the fit.
+    change : array, (n_laps,)
+        Of the sum.
+    change_sd : array, (n_laps,)
+        Standard deviation of such a change if the lap belongs.
+    sd : array, (n_laps,)
+        Standard deviation of the sum without the lap.
     """
 
     change: FloatArray
+    change_sd: FloatArray
     sd: FloatArray
 
 
@@ -35,11 +40,12 @@ def without_each_lap(rest: Rest, weights: FloatArray) -> Influence:
     References
     ----------
     Cook & Weisberg 1982, Residuals and Influence in Regression, section 3 (deletion of several
-    rows); the matrix identity is Woodbury's.
+    rows); the matrix identity is Woodbury's. What a lap moves has the variance that it takes away
+    (Hausman 1978, Econometrica 46:1251-1271).
     """
     gain = rest.inverse @ weights
     variance = float(weights @ gain)
-    change, sd = [], []
+    change, gained = [], []
     for lap, noise in enumerate(rest.fit.solved.noise.total):
         jacobian = lap_jacobian(rest, lap)
         pulled = jacobian @ gain
@@ -47,8 +53,12 @@ def without_each_lap(rest: Rest, weights: FloatArray) -> Influence:
         left = noise - jacobian @ rest.inverse @ jacobian.T
         back = np.linalg.solve(left, np.stack([rest.left[lap], pulled], axis=1))
         change.append(-float(pulled @ back[:, 0]))
-        sd.append(float(np.sqrt(variance + pulled @ back[:, 1])))
-    return Influence(change=np.array(change), sd=np.array(sd))
+        gained.append(float(pulled @ back[:, 1]))
+    return Influence(
+        change=np.array(change),
+        change_sd=np.sqrt(gained),
+        sd=np.sqrt(variance + np.array(gained)),
+    )
 
 
 def lap_jacobian(rest: Rest, lap: int) -> FloatArray:

@@ -10,7 +10,7 @@ from scipy import stats
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.design import forecast_wind
 from sameloop.estimate.diagnostics.rest import Rest
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import IntArray, Stretches
 
 #: Share of the report's own variance that the laps must have taken away to speak against it.
 _LEARNT = 0.02
@@ -18,49 +18,53 @@ _LEARNT = 0.02
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WindGap:
-    """Wind velocity (east, north) of one ride [m/s], reported and found.
+    """Mean wind velocity (east, north) of each ride [m/s], reported and found, (n_rides, 2).
 
-    `chance` is the probability of a gap so wide if the report and its uncertainty are right.
+    `chance` is the probability of gaps so wide if the reports and their uncertainty are right;
+    `chance_of_ride` the same ride by ride, (n_rides,).
     """
 
-    ride: int
     reported: FloatArray
     found: FloatArray
     chance: float
+    chance_of_ride: FloatArray
 
 
-def wind_gaps(rest: Rest, stretches: Stretches) -> tuple[WindGap, ...]:
-    """Compare both winds of every ride.
+def wind_gap(rest: Rest, stretches: Stretches) -> WindGap | None:
+    """Compare both winds of all rides; None without positions.
 
-    The report is a part of what was fitted, so the gap between estimate and report has the
-    report's variance less that of the estimate (Hausman 1978, Econometrica 46:1251-1271).
+    The reports are a part of what was fitted, so the gap between estimate and report has the
+    report's variance less that of the estimate (Hausman 1978, Econometrica 46:1251-1271). Winds
+    that are wrong in the same way on every ride look like a slope of the shared road and hide.
     """
     layout = rest.fit.layout
     if not layout.n_knots:
-        return ()
+        return None
     reported = forecast_wind(layout, stretches)
-    by_row = {int(i): float(sd) for i, sd in _ride_wind_sd(rest)}
-    out = []
-    for ride in np.unique(stretches.ride):
-        places = layout.ride_wind[ride]
-        found = rest.x[places]
-        sd = np.array([by_row[int(p)] for p in places])
-        gap = (found - reported[ride]) / sd
-        learnt = np.eye(2) - rest.inverse[np.ix_(places, places)] / np.outer(sd, sd)
-        out.append(
-            WindGap(
-                ride=int(ride), reported=reported[ride], found=found, chance=_chance(gap, learnt)
-            )
-        )
-    return tuple(out)
+    places = layout.ride_wind.ravel()
+    sd = _report_sd(rest, places)
+    found = rest.x[layout.ride_wind]
+    gap = (found - reported).ravel() / sd
+    learnt = np.eye(len(places)) - rest.inverse[np.ix_(places, places)] / np.outer(sd, sd)
+    pairs = [slice(2 * ride, 2 * ride + 2) for ride in range(layout.n_rides)]
+    return WindGap(
+        reported=reported,
+        found=found,
+        chance=_chance(gap, learnt),
+        chance_of_ride=np.array([_chance(gap[two], learnt[two, two]) for two in pairs]),
+    )
 
 
-def _ride_wind_sd(rest: Rest) -> list[tuple[int, float]]:
-    rows = [k for k, name in enumerate(rest.fit.prior.source) if name == "wind of the ride"]
-    return [(int(rest.fit.prior.rows[[k]].indices[0]), float(rest.fit.prior.sd[k])) for k in rows]
+def _report_sd(rest: Rest, places: IntArray) -> FloatArray:
+    """Look up the standard deviation of the report of each of these unknowns [m/s]."""
+    prior = rest.fit.prior
+    rows = [k for k, name in enumerate(prior.source) if name == "wind of the ride"]
+    of_place = {int(prior.rows[[row]].indices[0]): float(prior.sd[row]) for row in rows}
+    return np.array([of_place[int(place)] for place in places])
 
 
 def _chance(gap: FloatArray, covariance: FloatArray) -> float:
+    """Probability of so large a gap by luck (chi-square), where the laps say anything at all."""
     values, vectors = np.linalg.eigh(covariance)
     keep = values > _LEARNT
     if not keep.any():
