@@ -1,9 +1,12 @@
-"""Options of `sameloop worth`; kept light, so that `sameloop --help` loads no numerical library."""
+"""`sameloop worth`."""
 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+
+from sameloop.commands.terminal import json_option, progress_bar, show, study_option, write_json
+
+WORDS = "say what the change means on another road: seconds and money"
 
 _NUMBERS = (
     ("--wind-ms", "forecast wind [m/s] (default: 0)", 0.0),
@@ -15,10 +18,10 @@ _NUMBERS = (
 )
 
 
-def add_worth_options(parser: argparse.ArgumentParser) -> None:
+def add_options(parser: argparse.ArgumentParser) -> None:
     """Add what `sameloop.worth.request` reads."""
     add = parser.add_argument
-    add("study", type=Path, metavar="STUDY", help="folder with study.toml")
+    study_option(parser)
     add(
         "--course", metavar="FILE",
         help="GPX route or track, or a ride; the study's own loop when left out",
@@ -35,3 +38,22 @@ def add_worth_options(parser: argparse.ArgumentParser) -> None:
         add(option, type=float, metavar="N", help=words, default=default)
     add("--gears", metavar="G", help="chainrings and cassette, e.g. 52/36x11-30")
     add("--cadence", metavar="A-B", help="comfortable cadence [1/min] (default: 70-100)")
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Answer the study and carry the change to another road."""
+    from sameloop.report.worth_tables import worth_dict
+    from sameloop.report.worth_text import format_worth
+    from sameloop.run import answer_study
+    from sameloop.study_file import load_study
+    from sameloop.worth.request import ask_course, ask_worth
+
+    course = ask_course(args)
+    with progress_bar() as progress:
+        answer = answer_study(load_study(args.study), progress=progress)
+    found = ask_worth(answer, course, args)
+    if args.json != "-":
+        show(format_worth(found))
+    if args.json is not None:
+        write_json(args.json, worth_dict(found, answer.study.name))
