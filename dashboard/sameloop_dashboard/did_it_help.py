@@ -11,7 +11,7 @@ from sameloop.report.blocks import Block, Paragraph, Picture, Table
 from sameloop.report.charts import draw_answer
 from sameloop.report.words import setup_words, verdict_sentence, watts_row
 from sameloop_dashboard import look
-from sameloop_dashboard.session import kept_page, the_answer
+from sameloop_dashboard.session import kept_piece, the_answer
 
 
 def show() -> None:
@@ -22,7 +22,7 @@ def show() -> None:
     if not answer.comparisons:
         look.say("There are laps of one setup only, so there is nothing to compare yet.")
     for number, comparison in enumerate(answer.comparisons):
-        look.raw(kept_page(f"help-{number}", lambda c=comparison: _page(c, answer)))  # type: ignore[misc]
+        look.raw(kept_piece(f"help-{number}", lambda c=comparison: _page(c, answer)))  # type: ignore[misc]
     doubts = len(answer.warnings)
     if doubts:
         thing = "one thing" if doubts == 1 else f"{doubts} things"

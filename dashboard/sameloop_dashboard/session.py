@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import streamlit as st
 
@@ -20,6 +20,8 @@ from sameloop_dashboard.look import ink, plain, problem
 from sameloop_dashboard.start import STUDY_VARIABLE
 
 _KEPT = 4  # studies; an answer takes some ten megabytes
+_PIECES = 200  # of pages; most are under 50 kB
+_Piece = TypeVar("_Piece")
 _Found = TypeVar("_Found", bound=StudyLaps)
 
 
@@ -29,7 +31,7 @@ class Kept:
 
     laps: dict[str, StudyLaps] = field(default_factory=dict)
     answers: dict[str, Answer] = field(default_factory=dict)
-    pages: dict[tuple[str, str], str] = field(default_factory=dict)
+    pieces: dict[tuple[str, str], object] = field(default_factory=dict)
     jobs: Jobs = field(default_factory=Jobs)
 
 
@@ -93,14 +95,14 @@ def the_laps() -> StudyLaps:
     return store.laps[key]
 
 
-def kept_page(name: str, make: Callable[[], str]) -> str:
-    """Make a piece of a page once for each state of the study."""
-    pages, key = kept().pages, (fingerprint(the_study()), f"{name} {ink()}")
-    if key not in pages:
-        pages[key] = make()
-        while len(pages) > 40 * _KEPT:
-            pages.pop(next(iter(pages)))
-    return pages[key]
+def kept_piece(name: str, make: Callable[[], _Piece]) -> _Piece:
+    """Make a piece of a page, or a file, once for each state of the study."""
+    pieces, key = kept().pieces, (fingerprint(the_study()), f"{name} {ink()}")
+    if key not in pieces:
+        pieces[key] = make()
+        while len(pieces) > _PIECES:
+            pieces.pop(next(iter(pieces)))
+    return cast(_Piece, pieces[key])
 
 
 def _work(folder: Path, key: str, work: Callable[..., _Found]) -> _Found:

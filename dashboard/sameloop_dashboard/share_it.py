@@ -9,7 +9,7 @@ import streamlit as st
 from sameloop.report.tables import results_dict
 from sameloop.report.write import report_bytes
 from sameloop_dashboard import look
-from sameloop_dashboard.session import the_answer
+from sameloop_dashboard.session import kept_piece, the_answer
 
 
 def show() -> None:
@@ -27,7 +27,10 @@ def show() -> None:
     if not kind.startswith("numbers"):
         suffix, media = (".pdf", "application/pdf") if "PDF" in kind else (".html", "text/html")
         with st.spinner("Writing"):
-            content = report_bytes(answer, suffix, with_places=with_places)
+            content = kept_piece(
+                f"report{suffix} {with_places}",
+                lambda: report_bytes(answer, suffix, with_places=with_places),
+            )
     else:
         suffix, media = ".json", "application/json"
         look.say("The numbers always hold the names of the files and the times of the laps.")

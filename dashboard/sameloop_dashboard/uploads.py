@@ -6,6 +6,7 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from sameloop.errors import SameloopError
+from sameloop.files import cannot_write, write_file
 
 if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
@@ -29,9 +30,8 @@ def keep_upload(folder: Path, file: UploadedFile) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
         if path.exists() and path.read_bytes() != content:
             raise SameloopError(f"{path}: another file of this name is there; rename one of them.")
-        path.write_bytes(content)
+        if not path.exists():
+            write_file(path, content)
     except OSError as error:
-        raise SameloopError(
-            f"{folder}: it cannot be written ({error.strerror}); name another folder."
-        ) from None
+        raise cannot_write(folder, error, "name another folder") from None
     return path

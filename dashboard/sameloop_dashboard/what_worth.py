@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -29,7 +31,7 @@ from sameloop.worth.difference import Worth
 from sameloop.worth.on_course import CourseAnswer, worth_on_course
 from sameloop.worth.pacing import constant_power, mean_power, own_pacing, rider_habit
 from sameloop_dashboard import look
-from sameloop_dashboard.session import the_answer
+from sameloop_dashboard.session import kept_piece, the_answer
 from sameloop_dashboard.uploads import RIDE_KINDS, keep_upload
 
 if TYPE_CHECKING:
@@ -48,24 +50,46 @@ def show() -> None:
         wind_from = st.number_input("Wind from [degrees, 0 is north]", 0.0, 360.0, 0.0)
         celsius = st.number_input("Temperature [°C]", -30.0, 50.0, None)
         st.form_submit_button("Work it out")
-    try:
-        course = _course(answer, file)
-        pacing = own_pacing(course, rider_habit(answer)) if habit else constant_power(course, watts)
-        day = choose_day(
-            usual_density=answer.study.reference_density,
-            density=None,
-            temperature=None if celsius is None else celsius + ZERO_CELSIUS,
-            pressure=None,
-            wind_speed=wind,
-            wind_from=math.radians(wind_from),
-        )
-        found = worth_on_course(answer, course, pacing=pacing, day=day)
-    except SameloopError as error:
-        look.problem(str(error))
-        return
+    asked = _Asked(
+        watts=None if habit else watts,
+        wind=wind,
+        wind_from=math.radians(wind_from),
+        temperature=None if celsius is None else celsius + ZERO_CELSIUS,
+    )
+    content = "" if file is None else hashlib.sha256(file.getvalue()).hexdigest()
     if file is None:
         look.say("No course is chosen, so this is for the loop itself.")
-    look.blocks(_blocks(found))
+    try:
+        look.raw(kept_piece(f"worth {content} {asked}", lambda: _page(answer, file, asked)))
+    except SameloopError as error:
+        look.problem(str(error))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """What was filled in, SI; `watts` None asks for the rider's own pacing."""
+
+    watts: float | None
+    wind: float
+    wind_from: float
+    temperature: float | None
+
+
+def _page(answer: Answer, file: UploadedFile | None, asked: _Asked) -> str:
+    course = _course(answer, file)
+    if asked.watts is None:
+        pacing = own_pacing(course, rider_habit(answer))
+    else:
+        pacing = constant_power(course, asked.watts)
+    day = choose_day(
+        usual_density=answer.study.reference_density,
+        density=None,
+        temperature=asked.temperature,
+        pressure=None,
+        wind_speed=asked.wind,
+        wind_from=asked.wind_from,
+    )
+    return look.blocks_html(_blocks(worth_on_course(answer, course, pacing=pacing, day=day)))
 
 
 def _course(answer: Answer, file: UploadedFile | None) -> Course:

@@ -16,12 +16,12 @@ from sameloop.laps.corrections import (
     write_corrections,
 )
 from sameloop.laps.lap import Lap
-from sameloop.report.blocks import Items, Picture, Table
+from sameloop.report.blocks import Items, Paragraph, Picture, Table
 from sameloop.report.charts_road import draw_laps_on_map
 from sameloop.report.tables import KMH, lap_dict
 from sameloop.report.words import setup_words
 from sameloop_dashboard import look
-from sameloop_dashboard.session import kept_page, the_laps, the_study
+from sameloop_dashboard.session import kept_piece, the_laps, the_study
 
 _OUT = "leave it out"
 
@@ -36,14 +36,18 @@ def show() -> None:
     lap = _chosen(found)
     if lap is None:
         return
-    drawing = draw_laps_on_map(found, [lap])
-    if drawing is None:
-        look.say("The rides carry no positions, so there is no map.")
-    else:
-        look.blocks([Picture(drawing=drawing)])
+    look.raw(kept_piece(f"map {lap.ride} {lap.number}", lambda: _map(found, lap)))
     _say_of(found, lap)
     _undo(found)
-    look.raw(kept_page("laps", lambda: _table(found)))
+    look.raw(kept_piece("laps", lambda: _table(found)))
+
+
+def _map(found: StudyLaps, lap: Lap) -> str:
+    drawing = draw_laps_on_map(found, [lap])
+    if drawing is None:
+        none = "The rides carry no positions, so there is no map."
+        return look.blocks_html([Paragraph(text=none)])
+    return look.blocks_html([Picture(drawing=drawing)])
 
 
 def _chosen(found: StudyLaps) -> Lap | None:

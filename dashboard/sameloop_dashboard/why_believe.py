@@ -11,7 +11,7 @@ from sameloop.report.charts_road import draw_along_road, draw_wind
 from sameloop.report.method_page import LIMITS, METHOD, SOURCES
 from sameloop.report.words import defaults_lines, separable_sentence
 from sameloop_dashboard import look
-from sameloop_dashboard.session import kept_page, the_answer
+from sameloop_dashboard.session import kept_piece, the_answer
 
 
 def show() -> None:
@@ -30,7 +30,7 @@ def show() -> None:
     )
     for title, make in parts:
         st.subheader(title)
-        look.raw(kept_page(title, lambda m=make: look.blocks_html(m(answer))))  # type: ignore[misc]
+        look.raw(kept_piece(title, lambda m=make: look.blocks_html(m(answer))))  # type: ignore[misc]
 
 
 def _doubts(answer: Answer) -> list[Block]:
