@@ -22,7 +22,7 @@ def _pick_laps(stretches: Stretches, laps: np.ndarray) -> Stretches:
     per_lap = {
         name: getattr(stretches, name)[laps]
         for name in Stretches.__dataclass_fields__
-        if name != "length"
+        if name not in ("length", "returns")
     }
     return replace(stretches, **per_lap)
 
@@ -161,3 +161,18 @@ def test_masked_stretches_do_not_matter(rolling):
     one = estimate(clean, rolling.study, rolling.airs)
     two = estimate(dirty, rolling.study, rolling.airs)
     np.testing.assert_allclose(one.mean, two.mean, rtol=1e-9)
+
+
+def test_a_one_way_road_need_not_end_at_its_first_height(rolling):
+    """A road that climbs 12 m from end to end: believed to return, it adds resistance."""
+    s = rolling.stretches
+    mass = np.array([setup.total_mass for setup in rolling.study.setups])[s.setup]
+    climb = 12.0 * s.length / s.length.sum()  # m on each stretch
+    work = s.work + mass[:, None] * 9.80665 * climb[None, :] / 0.976
+    wrong = estimate(replace(s, work=work), rolling.study, rolling.airs)
+    right = estimate(replace(s, work=work, returns=False), rolling.study, rolling.airs)
+    plain = estimate(s, rolling.study, rolling.airs)
+    assert wrong.setups[0].cda.value > plain.setups[0].cda.value + 0.03
+    assert right.setups[0].cda.value == pytest.approx(plain.setups[0].cda.value, abs=0.02)
+    difference = [e.mean[2] - e.mean[0] for e in (right, plain)]
+    assert difference[0] == pytest.approx(difference[1], abs=0.004)

@@ -303,8 +303,9 @@ def _know_winds(
 def _know_levels(known: _Statements, layout: Layout, stretches: Stretches) -> None:
     """Closure of the loop, and weak statements on level and distance of CdA and Crr."""
     n = layout.n_groups
-    closure = STANDARD_GRAVITY * _CLOSURE
-    known.add(layout.road, stretches.length, 0.0, closure, "closure of the loop", "")
+    if stretches.returns:
+        closure = STANDARD_GRAVITY * _CLOSURE
+        known.add(layout.road, stretches.length, 0.0, closure, "closure of the loop", "")
     flat = np.zeros(layout.n_road)
     slope_sd = flat + _SLOPE * STANDARD_GRAVITY
     known.add_each(layout.road, flat, slope_sd, "plausible slope of the road")

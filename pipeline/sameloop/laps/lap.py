@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from sameloop.clean.track import BoolArray, FloatArray
+
+#: Ends of a road this close are one place; lap paths are known to a few metres [m].
+_SAME_PLACE = 40.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,6 +42,14 @@ class Loop:
     altitude: FloatArray
     latitude0: float
     longitude0: float
+
+    @property
+    def returns(self) -> bool:
+        """Whether the road ends where it began, and so at the same height; one way it does not."""
+        if not math.isfinite(self.latitude0):
+            return self.closed
+        gap = math.hypot(self.east[-1] - self.east[0], self.north[-1] - self.north[0])
+        return gap < _SAME_PLACE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

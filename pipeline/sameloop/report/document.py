@@ -112,7 +112,7 @@ def _setups(answer: Answer) -> Section:
 
 def _protocol(answer: Answer, names: RideNames) -> Section:
     loop, results = answer.lapset.loop, results_dict(answer)
-    shape = "closed loop" if loop.closed else "road ridden out and back or one way"
+    shape = "closed loop" if loop.closed else "out-and-back" if loop.returns else "one-way road"
     climb = results["loop"]["climb_m"]
     text = f"Laps of a {shape} of {loop.length:.0f} m"
     text += "." if climb is None else f" with about {climb:.0f} m of climbing."

@@ -48,7 +48,7 @@ def format_answer(answer: Answer) -> RenderableType:
 def format_laps(found: StudyLaps) -> RenderableType:
     """List every lap, kept or left out, with the reason."""
     loop = found.lapset.loop
-    shape = "closed loop" if loop.closed else "out-and-back"
+    shape = "closed loop" if loop.closed else "out-and-back" if loop.returns else "one-way road"
     parts: list[RenderableType] = [
         Text(f"One lap is {loop.length:.0f} m ({shape}). {_laps_sentence(found.lapset.laps)}")
     ]

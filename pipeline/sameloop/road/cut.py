@@ -67,6 +67,7 @@ def cut_laps(
         number=np.array([lap.number for lap in laps], dtype=np.int64),
         wind_prior=np.stack([t.wind_prior for t in terms]),
         air_speed=np.stack([t.air_speed for t in terms]),
+        returns=lapset.loop.returns,
     )
 
 

@@ -56,6 +56,8 @@ class Stretches:
         Prior mean of the wind velocity (east, north) at the lap's middle [m/s].
     air_speed : array, (n_laps, n_stretches)
         Measured air speed [m/s], NaN where there is no sensor.
+    returns : bool
+        The road ends where it began, and so at the same height.
     """
 
     length: FloatArray
@@ -77,3 +79,4 @@ class Stretches:
     number: IntArray
     wind_prior: FloatArray
     air_speed: FloatArray
+    returns: bool = True
