@@ -6,6 +6,9 @@ from pathlib import Path
 import pytest
 
 from sameloop import study_keys
+from sameloop.report.drawing import to_svg
+from sameloop.report.pictures import draw_all
+from sameloop.sample import write_sample
 from sameloop.study_file import load_study
 
 REPOSITORY = Path(__file__).parents[1]
@@ -61,3 +64,25 @@ def test_links_lead_somewhere(page):
     for target in re.findall(r"\]\(([^)#]+)", page.read_text(encoding="utf-8")):
         if not target.startswith("http"):
             assert (page.parent / target).exists(), target
+
+
+def test_the_python_example_runs_from_top_to_bottom(tmp_path, monkeypatch):
+    write_sample(tmp_path / "bags")
+    monkeypatch.chdir(tmp_path)
+    samples = blocks(REPOSITORY / "docs" / "api-example.md", "python")
+    assert len(samples) > 4
+    names: dict[str, object] = {}
+    for sample in samples:
+        exec(compile(sample, "docs/api-example.md", "exec"), names)  # the page is our own
+    assert (tmp_path / "bags.html").stat().st_size > 10_000
+
+
+def test_the_pictures_are_those_that_the_code_draws(sample_answer):
+    folder = REPOSITORY / "docs" / "pictures"
+    drawn = draw_all(sample_answer)
+    assert sorted(path.name for path in folder.iterdir()) == sorted(drawn)
+    for name, drawing in drawn.items():
+        kept = (folder / name).read_text(encoding="utf-8")
+        # Numbers move a little with versions of libraries; the rest does not.
+        assert f'aria-label="{drawing.title}. ' in kept
+        assert len(kept) == pytest.approx(len(to_svg(drawing)), rel=0.3)
