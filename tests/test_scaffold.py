@@ -63,7 +63,7 @@ def test_nothing_is_overwritten(tmp_path):
     ride(tmp_path / "other", "one.csv", 10)
     with pytest.raises(SameloopError, match="have the same name"):
         new_study(tmp_path / "made", [one, tmp_path / "other" / "one.csv"])
-    with pytest.raises(SameloopError, match=r"one\.csv: a file of this name is there"):
+    with pytest.raises(SameloopError, match=r"one\.csv: a different file of this name is there"):
         new_study(tmp_path / "other", [one])
     new_study(tmp_path / "made", [one])
     with pytest.raises(SameloopError, match="there is a study already"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 
 import numpy as np
@@ -135,7 +136,7 @@ def test_a_failed_write_leaves_no_half_entry(file, cache, monkeypatch):
     def fail(handle):
         raise OSError("disk full")
 
-    monkeypatch.setattr(store.os, "fsync", fail)
+    monkeypatch.setattr(os, "fsync", fail)
     read_cached(file, cache)
     assert list(cache.iterdir()) == []
 

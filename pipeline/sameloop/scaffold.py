@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,6 +9,7 @@ import tomlkit
 from tomlkit.items import Table
 
 from sameloop.errors import SameloopError
+from sameloop.files import cannot_write, write_file
 from sameloop.ingest.read import read_ride
 from sameloop.ingest.ride import Ride
 from sameloop.study_file import STUDY_FILE
@@ -62,11 +62,9 @@ def new_study(
         for file in files:
             _copy(file, folder)
         text = study_text(name or folder.resolve().name, rides, mass_kg)
-        target.write_text(text, encoding="utf-8")
+        write_file(target, text)
     except OSError as error:
-        raise SameloopError(
-            f"{folder}: it cannot be written ({error.strerror}); name another folder."
-        ) from None
+        raise cannot_write(folder, error, "name another folder") from None
     return target
 
 
@@ -107,11 +105,13 @@ def _table(values: dict[str, object]) -> Table:
 
 def _copy(file: Path, folder: Path) -> None:
     target = folder / file.name
-    if target.exists() and target.samefile(file):
-        return
-    if target.exists():
-        raise SameloopError(f"{target}: a file of this name is there; rename one of the two.")
-    shutil.copyfile(file, target)
+    content = file.read_bytes()
+    if not target.exists():
+        write_file(target, content)
+    elif target.read_bytes() != content:
+        raise SameloopError(
+            f"{target}: a different file of this name is there; rename one of the two."
+        )
 
 
 def _start(ride: Ride) -> float:

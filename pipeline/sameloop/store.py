@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import tempfile
 from collections.abc import Mapping
 from dataclasses import replace
 from io import BytesIO
@@ -19,6 +17,7 @@ from typing import Any
 
 import pandas as pd
 
+from sameloop.files import write_file
 from sameloop.ingest.read import parse_ride, read_bytes
 from sameloop.ingest.ride import CHANNELS, Dropped, RecordedLap, Ride
 
@@ -76,10 +75,9 @@ def _save(ride: Ride, entry: Path) -> None:
     buffer = BytesIO()
     ride.samples.to_parquet(buffer, index=False, compression="zstd")
     table, rest = buffer.getvalue(), _rest_to_json(ride)
-    entry.parent.mkdir(parents=True, exist_ok=True)
-    _write_atomic(entry.with_name(entry.name + ".parquet"), table)
+    write_file(entry.with_name(entry.name + ".parquet"), table)
     sealed = {"sha256": _seal(table, rest), "ride": rest}
-    _write_atomic(entry.with_name(entry.name + ".json"), json.dumps(sealed, indent=1).encode())
+    write_file(entry.with_name(entry.name + ".json"), json.dumps(sealed, indent=1).encode())
 
 
 def _load(entry: Path) -> Ride | None:
@@ -96,19 +94,6 @@ def _load(entry: Path) -> Ride | None:
 
 def _seal(table: bytes, rest: Mapping[str, Any]) -> str:
     return hashlib.sha256(json.dumps(rest, sort_keys=True).encode() + table).hexdigest()
-
-
-def _write_atomic(path: Path, data: bytes) -> None:
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=path.stem[:16], suffix=".tmp")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(temporary).replace(path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
 
 
 def _rest_to_json(ride: Ride) -> dict[str, Any]:

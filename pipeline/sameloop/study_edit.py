@@ -13,11 +13,11 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from sameloop.errors import SameloopError, StudyError
-from sameloop.laps.corrections import CORRECTIONS_FILE, write_atomic
+from sameloop.files import cannot_write, mark, write_file
+from sameloop.laps.corrections import CORRECTIONS_FILE
 from sameloop.study import Study
-from sameloop.study_file import STUDY_FILE, load_study
+from sameloop.study_file import STUDY_FILE, parse_study
 
-_TRIED = ".study-tried.toml"
 _RANGE = re.compile(r"(\d+)\s*(?:-|–|to)\s*(\d+)\s+(.+)|(\d+)\s+(.+)")
 
 #: Rows as the tables of a study.toml hold them.
@@ -49,6 +49,7 @@ def edit_study(
     rides: Rows | None = None,
     weather: str | Rows | None = None,
     station: Mapping[str, Any] | None = None,
+    seen: str | None = None,
 ) -> Study:
     """Change parts of a study.toml; what is None stays.
 
@@ -63,6 +64,8 @@ def edit_study(
         `laps_from_text`.
     weather : str or sequence of mapping, optional
         METAR text, or entries as in ``[[weather]]``; empty takes the weather out.
+    seen : str, optional
+        `sameloop.files.mark` of the file that the user looked at while changing it.
 
     Returns
     -------
@@ -72,9 +75,11 @@ def edit_study(
     Raises
     ------
     SameloopError
-        The result would be no good study; then the file stays as it was.
+        The result would be no good study, or the file was changed by someone else meanwhile; then
+        it stays as it was.
     """
     path = folder / STUDY_FILE
+    seen = seen or mark(path)
     read_tables(folder)  # says in one sentence what is wrong with the file, if anything
     document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
     if study is not None:
@@ -88,7 +93,7 @@ def edit_study(
         document["rides"] = _merged(document.get("rides", []), rows, "file")
     if weather is not None:
         _set_weather(document, weather)
-    return _keep_if_good(folder, tomlkit.dumps(document))
+    return _keep_if_good(path, tomlkit.dumps(document), seen)
 
 
 def laps_from_text(text: str) -> list[dict[str, Any]]:
@@ -196,20 +201,19 @@ def _set_weather(document: Any, weather: str | Rows) -> None:
         document["weather"] = entries
 
 
-def _keep_if_good(folder: Path, text: str) -> Study:
-    """Load the new text before the old file goes."""
-    path, tried = folder / STUDY_FILE, folder / _TRIED
+def _keep_if_good(path: Path, text: str, seen: str) -> Study:
+    """Replace the file by a text that makes a study, unless it is no longer what was `seen`."""
     try:
-        tried.write_text(text, encoding="utf-8")
-        try:
-            load_study(tried)
-        except SameloopError as error:
-            raise SameloopError(str(error).replace(str(tried), STUDY_FILE)) from None
-        finally:
-            tried.unlink(missing_ok=True)
-        write_atomic(path, text)
-    except OSError as error:
+        study = parse_study(text, path)
+    except SameloopError as error:
+        raise SameloopError(str(error).replace(str(path), STUDY_FILE)) from None
+    if mark(path) != seen:
         raise SameloopError(
-            f"{path}: it cannot be written ({error.strerror}); check the folder's permissions."
-        ) from None
-    return load_study(folder)
+            f"{path}: it was changed elsewhere since you opened it; look at what it says now and "
+            "make your change again."
+        )
+    try:
+        write_file(path, text)
+    except OSError as error:
+        raise cannot_write(path, error, "check the folder's permissions") from None
+    return study

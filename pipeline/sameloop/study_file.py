@@ -60,8 +60,19 @@ def load_study(path: str | Path) -> Study:
     """
     path = Path(path)
     path = path / STUDY_FILE if path.is_dir() else path
+    return parse_study(_read(path, TomlSource(str(path))), path)
+
+
+def parse_study(text: str, path: Path) -> Study:
+    """Make a study of the text of a ``study.toml`` that lies, or would lie, at `path`.
+
+    Raises
+    ------
+    SameloopError
+        As in `load_study`.
+    """
     source = TomlSource(str(path))
-    raw = _parse(path, source)
+    raw = _parse(text, source)
     source.known_only(raw, TOP_KEYS, "")
     folder = path.parent
     table = source.table(raw.get("study", {}), "[study]")
@@ -81,9 +92,9 @@ def load_study(path: str | Path) -> Study:
     )
 
 
-def _parse(path: Path, source: TomlSource) -> dict[str, Any]:
+def _read(path: Path, source: TomlSource) -> str:
     try:
-        text = path.read_text(encoding="utf-8-sig")  # some editors put a byte-order mark first
+        return path.read_text(encoding="utf-8-sig")  # some editors put a byte-order mark first
     except FileNotFoundError:
         raise source.error(
             "study", "there is no such file", "name a folder that holds a study.toml"
@@ -96,6 +107,9 @@ def _parse(path: Path, source: TomlSource) -> dict[str, Any]:
         raise source.error(
             "study", f"it cannot be read ({wrong.strerror})", "check the name and its permissions"
         ) from None
+
+
+def _parse(text: str, source: TomlSource) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as wrong:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -13,6 +11,7 @@ from pathlib import Path
 import tomlkit
 
 from sameloop.errors import SameloopError
+from sameloop.files import cannot_write, write_file
 from sameloop.laps.lap import Lap, LapSet
 from sameloop.study import Study
 from sameloop.toml_keys import Choice, Key, Text, Time, TomlSource, Whole, show
@@ -106,13 +105,11 @@ def write_corrections(folder: Path, corrections: Sequence[Correction]) -> None:
     path = folder / CORRECTIONS_FILE
     try:
         if corrections:
-            write_atomic(path, _text(corrections))
+            write_file(path, _text(corrections))
         else:
             path.unlink(missing_ok=True)
     except OSError as error:
-        raise SameloopError(
-            f"{path}: it cannot be written ({error.strerror}); check the folder's permissions."
-        ) from None
+        raise cannot_write(path, error, "check the folder's permissions") from None
 
 
 def correct_laps(lapset: LapSet, study: Study, corrections: Sequence[Correction]) -> LapSet:
@@ -222,16 +219,3 @@ def _text(corrections: Sequence[Correction]) -> str:
 
 def _iso(time: float) -> str:
     return datetime.fromtimestamp(round(time), UTC).isoformat().replace("+00:00", "Z")
-
-
-def write_atomic(path: Path, text: str) -> None:
-    """Write a text file so that it is never seen half done."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise

@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
 from platformdirs import user_cache_path
+
+from sameloop.files import write_file
 
 
 def _file(key: str) -> Path:
@@ -32,13 +33,7 @@ def save(key: str, rows: list[dict[str, Any]]) -> None:
     path = _file(key)
     text = json.dumps({"seal": _seal(key, rows), "rows": rows})
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # Written aside and moved, so that two runs at once never read half a file.
-        with tempfile.NamedTemporaryFile(
-            "w", dir=path.parent, suffix=".tmp", delete=False, encoding="utf-8"
-        ) as stream:
-            stream.write(text)
-        Path(stream.name).replace(path)
+        write_file(path, text)
     except OSError:
         return
 

@@ -10,6 +10,7 @@ from fpdf.enums import TableBordersLayout
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from sameloop.errors import SameloopError
+from sameloop.files import write_output
 from sameloop.plan.result import Plan
 from sameloop.plan.sheet import Sheet, make_sheet
 
@@ -67,12 +68,7 @@ def write_sheet(plan: Plan, file: Path) -> None:
     check_name(file)
     sheet = make_sheet(plan)
     page = sheet_pdf(sheet) if file.suffix.lower() == ".pdf" else sheet_html(sheet).encode()
-    try:
-        file.write_bytes(page)
-    except OSError as error:
-        raise SameloopError(
-            f"{file}: it cannot be written ({error.strerror}); name another file."
-        ) from None
+    write_output(file, page)
 
 
 def check_name(file: Path) -> None:

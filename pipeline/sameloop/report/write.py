@@ -6,6 +6,7 @@ from pathlib import Path
 
 from sameloop.answer import Answer
 from sameloop.errors import SameloopError
+from sameloop.files import write_output
 from sameloop.report.document import make_document
 from sameloop.report.html import to_html
 
@@ -38,12 +39,7 @@ def write_report(answer: Answer, file: Path, *, with_places: bool = False) -> No
     """
     check_name(file)
     content = report_bytes(answer, file.suffix.lower(), with_places=with_places)
-    try:
-        file.write_bytes(content)
-    except OSError as error:
-        raise SameloopError(
-            f"{file}: it cannot be written ({error.strerror}); name another file."
-        ) from None
+    write_output(file, content)
 
 
 def check_name(file: Path) -> None:

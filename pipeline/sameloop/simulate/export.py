@@ -11,6 +11,7 @@ from pathlib import Path
 import tomlkit
 from tomlkit.items import AoT, Table
 
+from sameloop.files import write_file
 from sameloop.ingest.ride import Ride
 from sameloop.simulate.scenario import StudySpec
 from sameloop.simulate.study import SimulatedStudy, simulate_studies
@@ -51,7 +52,7 @@ def simulate_folder(spec: StudySpec, folder: Path) -> SimulatedStudy:
     """Simulate a study and write it with its truth beside it, in ``truth.toml``."""
     simulated = simulate_studies([spec])[0]
     write_study(simulated, folder)
-    (folder / TRUTH_FILE).write_text(truth_text(simulated), encoding="utf-8")
+    write_file(folder / TRUTH_FILE, truth_text(simulated))
     return simulated
 
 
@@ -87,7 +88,7 @@ def write_study(simulated: SimulatedStudy, folder: Path) -> tuple[Path, ...]:
         (WEATHER_FILE, weather_text(simulated.study.weather)),
         ("study.toml", study_text(simulated.study)),
     ):
-        (folder / name).write_text(text, encoding="utf-8")
+        write_file(folder / name, text)
         written.append(folder / name)
     return tuple(written)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sameloop.errors import SameloopError
+from sameloop.files import cannot_write
 from sameloop.simulate.export import write_study
 from sameloop.simulate.presets import LAYOUTS
 from sameloop.simulate.scenario import default_study
@@ -54,9 +55,7 @@ def write_requested(
     try:
         write_study(simulated, folder)
     except OSError as error:
-        raise SameloopError(
-            f"{folder}: it cannot be written ({error.strerror}); name another folder."
-        ) from None
+        raise cannot_write(folder, error, "name another folder") from None
     slow, fast = (simulated.truth.delta_watts("A", "B", speed / 3.6) for speed in (36, 40))
     return (
         f"In truth setup B changes the power by {slow:+.1f} W at 36 km/h and {fast:+.1f} W at "

@@ -6,6 +6,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+from sameloop.files import write_file
 from sameloop.simulate.dynamics import Bike
 from sameloop.simulate.export import write_study
 from sameloop.simulate.path import Stop, TurnBack
@@ -124,7 +125,7 @@ def write_sample_study(folder: Path) -> tuple[Path, ...]:
     simulated = simulate_studies([spec])[0]
     written = write_study(simulated, folder)
     readme = folder / "README.md"
-    readme.write_text(readme_text(spec, simulated), encoding="utf-8")
+    write_file(readme, readme_text(spec, simulated))
     return (*written, readme)
 
 

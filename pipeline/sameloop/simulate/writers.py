@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from lxml import etree
 
+from sameloop.files import write_file
 from sameloop.ingest.fit import EPOCH, SEMICIRCLE
 from sameloop.ingest.ride import RecordedLap, Ride
 from sameloop.simulate.fit_encoder import Field, Message, Value, fit_file, text_field
@@ -72,7 +73,7 @@ def write_fit(ride: Ride, path: str | Path, *, note: str = NOTE) -> None:
         _SESSION.data(_fit_time(last), _fit_time(first), _CYCLING, seconds, len(ride.laps))
     )
     encoded.append(_ACTIVITY.data(_fit_time(last), seconds, 1, _MANUAL, _ACTIVITY_EVENT, _STOP))
-    Path(path).write_bytes(fit_file(encoded))
+    write_file(Path(path), fit_file(encoded))
 
 
 def _fit_time(time: pd.Timestamp) -> int:
@@ -150,7 +151,7 @@ def write_tcx(ride: Ride, path: str | Path, *, note: str = NOTE) -> None:
     for lap, begin, end in zip(laps, first, [*first[1:], len(samples)], strict=True):
         _tcx_lap(activity, lap, samples.iloc[begin:end], ride)
     _text(activity, "Notes", note)
-    etree.ElementTree(root).write(str(path), xml_declaration=True, encoding="UTF-8")
+    write_file(Path(path), etree.tostring(root, xml_declaration=True, encoding="UTF-8"))
 
 
 def _tcx(name: str) -> str:
@@ -227,7 +228,7 @@ def write_gpx(ride: Ride, path: str | Path, *, note: str = NOTE) -> None:
         segment = gpxpy.gpx.GPXTrackSegment()
         segment.points = [_gpx_point(row) for row in piece.to_dict("records")]
         track.segments.append(segment)
-    Path(path).write_text(gpx.to_xml(version="1.1", prettyprint=False), encoding="utf-8")
+    write_file(Path(path), gpx.to_xml(version="1.1", prettyprint=False))
 
 
 def _gpx_point(row: dict[Any, Any]) -> gpxpy.gpx.GPXTrackPoint:

@@ -1,0 +1,103 @@
+"""The one way in which files are written: whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+import time
+from pathlib import Path
+
+from sameloop.errors import SameloopError
+
+_PREFIX, _SUFFIX = ".sameloop-", ".tmp"
+_ABANDONED = 3600.0  # s; no write takes so long, so the process that made the file is gone
+
+
+def write_file(path: Path, content: bytes | str) -> None:
+    """Write a file so that, whatever happens, it holds the old content or the new one.
+
+    The content goes into a new file in the same folder, onto the disk, and only then takes the
+    name. A device or pipe, which cannot be replaced, is written to directly.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder is made if need be. A link is followed.
+    content : bytes or str
+        Text is written as UTF-8.
+
+    Raises
+    ------
+    OSError
+        The disk refuses; the old content stays.
+    """
+    data = content.encode() if isinstance(content, str) else content
+    path = Path(os.path.realpath(path))
+    if path.exists() and not path.is_file():
+        path.write_bytes(data)
+        return
+    if path.exists() and not os.access(path, os.W_OK):
+        raise PermissionError(13, "Permission denied", str(path))
+    path.parent.mkdir(parents=True, exist_ok=True)
+    _sweep(path.parent)
+    aside = path.with_name(f"{_PREFIX}{secrets.token_hex(8)}{_SUFFIX}")
+    try:
+        with aside.open("xb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        aside.replace(path)
+    except BaseException:
+        aside.unlink(missing_ok=True)
+        raise
+    _keep_name(path.parent)
+
+
+def write_output(path: Path, content: bytes | str) -> None:
+    """Write what the user asked for, as `write_file` does, into a folder that is there.
+
+    Raises
+    ------
+    SameloopError
+        The file cannot be written; says why.
+    """
+    try:
+        if not path.parent.is_dir():
+            raise FileNotFoundError(2, "No such file or directory", str(path))
+        write_file(path, content)
+    except OSError as error:
+        raise cannot_write(path, error, "name another file") from None
+
+
+def cannot_write(path: Path, error: OSError, remedy: str) -> SameloopError:
+    """Say in one sentence that a file or folder cannot be written."""
+    return SameloopError(f"{path}: it cannot be written ({error.strerror or error}); {remedy}.")
+
+
+def mark(path: Path) -> str:
+    """Give the hash of a file's content, to see later whether it changed; '' without a file."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what a killed write has left."""
+    for left in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
+        try:
+            if time.time() - left.stat().st_mtime > _ABANDONED:
+                left.unlink()
+        except OSError:  # another process was quicker
+            continue
+
+
+def _keep_name(folder: Path) -> None:
+    """Bring the new name itself onto the disk, where the system can."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
