@@ -5,6 +5,7 @@ is that of its file.
 """
 
 from sameloop.commands import (
+    batch,
     check,
     compare,
     dashboard,
@@ -18,4 +19,4 @@ from sameloop.commands import (
 )
 
 #: In the order of the help.
-COMMANDS = (demo, simulate, new, check, laps, compare, plan, report, dashboard, worth)
+COMMANDS = (demo, simulate, new, check, laps, compare, plan, report, dashboard, worth, batch)

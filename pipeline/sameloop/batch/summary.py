@@ -1,0 +1,130 @@
+"""Tables over a batch: how it went, who gained, and which parts help on average."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from sameloop.batch.answer_one import ANSWERED
+from sameloop.batch.pooled import Pooled, pool
+from sameloop.report.rounding import decimals_or_default, fixed
+
+LONGEST = 20  # rows of a table on the terminal; all rows are in the dataset
+
+#: Part that came, or went, and the speed at which watts are counted [km/h].
+Change = tuple[str, float]
+
+
+def format_summary(rows: pd.DataFrame) -> RenderableType:
+    """Say how the batch went, who gained and which parts help."""
+    answers = rows[rows["outcome"] == ANSWERED]
+    blocks: list[RenderableType] = [Text(went(rows)), *_errors(rows)]
+    if len(answers):
+        blocks += [_verdicts(answers), *_gains(answers), *_parts(answers)]
+    return Group(*blocks)
+
+
+def pooled_changes(answers: pd.DataFrame) -> dict[Change, Pooled]:
+    """Pool delta watts over the studies of each change of parts, surest first.
+
+    One study counts once, by its first comparison of that change; those with no named parts, or
+    whose uncertainty is unbounded, do not count.
+    """
+    known = answers[(answers["change"] != "") & (answers["delta_watts_sd"] > 0)]
+    each = known.drop_duplicates(["study", "change", "speed_kmh"])
+    found: dict[Change, Pooled] = {}
+    for _, group in each.groupby(["change", "speed_kmh"]):
+        if len(group) > 1:
+            effect, sd = (group[name].to_numpy(float) for name in ("delta_watts", "delta_watts_sd"))
+            found[(group["change"].iloc[0], float(group["speed_kmh"].iloc[0]))] = pool(effect, sd)
+    return dict(sorted(found.items(), key=lambda item: item[1].high))
+
+
+def went(rows: pd.DataFrame) -> str:
+    """Say how many studies had which outcome."""
+    counts = rows.drop_duplicates("study")["outcome"].value_counts()
+    said = ", ".join(f"{count} {outcome}" for outcome, count in counts.items())
+    return f"{counts.sum()} studies: {said}." if said else "No study yet."
+
+
+def _errors(rows: pd.DataFrame) -> list[RenderableType]:
+    wrong = rows[rows["outcome"] != ANSWERED]
+    lines = [f"  {row.outcome} {row.study}: {row.error}" for row in wrong.itertuples()]
+    return [Text("\n".join(_shortened(lines)))] if lines else []
+
+
+def _shortened(lines: list[str]) -> list[str]:
+    more = len(lines) - LONGEST
+    return lines if more <= 0 else [*lines[:LONGEST], f"  and {more} more"]
+
+
+def _verdicts(answers: pd.DataFrame) -> RenderableType:
+    table = _table("Verdicts", "verdict", "comparisons")
+    for verdict, count in answers["verdict"].value_counts().items():
+        table.add_row(str(verdict), str(count))
+    return table
+
+
+def _gains(answers: pd.DataFrame) -> list[RenderableType]:
+    gained = answers[answers["verdict"] == "helped"].sort_values("delta_watts_high")
+    if gained.empty:
+        return []
+    title = "Who gained, surest first"
+    if len(gained) > LONGEST:
+        title += f" (the first {LONGEST} of {len(gained)})"
+    table = _table(title, "study", "before → after", "at km/h", "W", "95 % interval")
+    for row in gained.head(LONGEST).to_dict("records"):
+        digits = decimals_or_default(row["delta_watts"], row["delta_watts_sd"])
+        table.add_row(
+            row["name"],
+            f"{row['before']} → {row['after']}",
+            f"{row['speed_kmh']:g}",
+            _watts(row["delta_watts"], digits),
+            _interval(row["delta_watts_low"], row["delta_watts_high"], digits),
+        )
+    return [table]
+
+
+def _parts(answers: pd.DataFrame) -> list[RenderableType]:
+    found = pooled_changes(answers)
+    if not found:
+        return []
+    headings = ("part", "studies", "at km/h", "mean W", "95 % interval", "next study's true effect")
+    table = _table("Which parts help on average", *headings)
+    for (part, speed), pooled in found.items():
+        digits = decimals_or_default(pooled.mean, pooled.sd)
+        table.add_row(
+            part,
+            str(pooled.studies),
+            f"{speed:g}",
+            _watts(pooled.mean, digits),
+            _interval(pooled.low, pooled.high, digits),
+            _interval(pooled.next_low, pooled.next_high, digits),
+        )
+    note = (
+        "Negative is a saving. A mean over studies by random effects; it is no promise for one "
+        "rider, which the last column is."
+    )
+    return [table, Text(note)]
+
+
+def _table(title: str, *headings: str) -> Table:
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
+    for heading in headings:
+        table.add_column(heading)
+    return table
+
+
+def _watts(value: float, digits: int) -> str:
+    text = fixed(value, digits)
+    return text if text.startswith("-") or float(text) == 0 else f"+{text}"
+
+
+def _interval(low: float, high: float, digits: int) -> str:
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "not known"
+    return f"{_watts(low, digits)} to {_watts(high, digits)}"
