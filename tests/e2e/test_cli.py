@@ -230,3 +230,29 @@ def test_our_own_fault_is_exit_code_1_and_debug_shows_it(monkeypatch, capsys, tm
 
     assert cli.main(["compare", str(tmp_path), "--debug"]) == 1
     assert "Traceback" in capsys.readouterr().err
+
+
+def test_the_demo_leaves_a_report(demo):
+    page = (demo[0] / "try" / "report.html").read_text(encoding="utf-8")
+    assert page.startswith("<!doctype html>")
+    assert "Helped: setup B saves" in page
+
+
+@pytest.mark.parametrize("name", ["out.html", "out.pdf"])
+def test_report_writes_one_file_and_hides_places_unless_asked(study, tmp_path, name):
+    bare = run("report", study, "-o", name, cwd=tmp_path)
+    assert bare.returncode == 0, bare.stderr
+    assert bare.stdout == f"Wrote {name}.\n"
+    assert bare.stderr == ""
+    told = run("report", study, "-o", f"told-{name}", "--with-places", cwd=tmp_path)
+    assert told.returncode == 0, told.stderr
+    assert (tmp_path / name).read_bytes() != (tmp_path / f"told-{name}").read_bytes()
+    if name.endswith("html"):
+        assert "day1_bar_bag" not in (tmp_path / name).read_text(encoding="utf-8")
+        assert "day1_bar_bag" in (tmp_path / f"told-{name}").read_text(encoding="utf-8")
+
+
+def test_a_report_of_another_kind_is_refused_before_any_work(tmp_path):
+    done = run("report", "nowhere", "-o", "out.docx", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "out.docx: a report is .html or .pdf" in done.stderr
