@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,9 @@ import pandas as pd
 import streamlit as st
 
 from sameloop.errors import SameloopError
+from sameloop.files import mark
 from sameloop.study_edit import edit_study, laps_to_text, read_tables
+from sameloop.study_file import STUDY_FILE
 from sameloop_dashboard import look
 from sameloop_dashboard.uploads import RIDE_KINDS, keep_upload
 
@@ -35,13 +38,22 @@ def describe(folder: Path) -> None:
     except SameloopError as error:
         look.problem(str(error))
         return
-    _ridden(folder, tables.get("setups", []), tables.get("rides", []))
-    _more_rides(folder, tables.get("rides", []))
-    _question(folder, tables.get("study", {}))
-    _weather(folder, tables.get("weather", []), tables.get("weather_station", {}))
+    edit = _edit_of_what_was_shown(folder)
+    _ridden(edit, tables.get("setups", []), tables.get("rides", []))
+    _more_rides(folder, edit, tables.get("rides", []))
+    _question(folder, edit, tables.get("study", {}))
+    _weather(edit, tables.get("weather", []), tables.get("weather_station", {}))
 
 
-def _question(folder: Path, study: Mapping[str, Any]) -> None:
+def _edit_of_what_was_shown(folder: Path) -> Callable[..., object]:
+    """Give `edit_study`, to be refused if the file is not the one that this window showed last."""
+    now, key = mark(folder / STUDY_FILE), f"shown {folder}"
+    shown = st.session_state.get(key, now)
+    st.session_state[key] = now
+    return partial(edit_study, folder, seen=shown)
+
+
+def _question(folder: Path, edit: Callable[..., object], study: Mapping[str, Any]) -> None:
     st.subheader("The question")
     with st.form("question"):
         name = st.text_input("What is asked", str(study.get("name", folder.name)))
@@ -55,12 +67,12 @@ def _question(folder: Path, study: Mapping[str, Any]) -> None:
         )
         if st.form_submit_button("Save the question"):
             values = {"name": name, "smallest_effect_w": smallest}
-            _save(
-                lambda: edit_study(folder, study=values | {"reference_speeds_kmh": _list(speeds)})
-            )
+            _save(lambda: edit(study=values | {"reference_speeds_kmh": _list(speeds)}))
 
 
-def _ridden(folder: Path, setups: list[dict[str, Any]], rides: list[dict[str, Any]]) -> None:
+def _ridden(
+    edit: Callable[..., object], setups: list[dict[str, Any]], rides: list[dict[str, Any]]
+) -> None:
     """Setups and rides are saved together, because rides name setups."""
     st.subheader("The setups and the rides")
     with st.form("ridden"):
@@ -73,7 +85,7 @@ def _ridden(folder: Path, setups: list[dict[str, Any]], rides: list[dict[str, An
                 {"id": short, "name": name, "total_mass_kg": _given(kg, "?")}
                 for short, name, kg in edited_setups.itertuples(name=None, index=False)
             ]
-            _save(lambda: edit_study(folder, setups=setup_rows, rides=ride_rows))
+            _save(lambda: edit(setups=setup_rows, rides=ride_rows))
 
 
 def _setups_table(setups: list[dict[str, Any]]) -> pd.DataFrame:
@@ -108,23 +120,27 @@ def _ride_lines(rides: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return rows
 
 
-def _more_rides(folder: Path, rides: list[dict[str, Any]]) -> None:
+def _more_rides(folder: Path, edit: Callable[..., object], rides: list[dict[str, Any]]) -> None:
     with st.expander("Add ride files"), st.form("more", clear_on_submit=True):
         files = st.file_uploader("More ride files", type=RIDE_KINDS, accept_multiple_files=True)
         ridden = st.text_input("Setup, or laps, as in the table")
         if st.form_submit_button("Add them") and files:
-            _save(lambda: _add(folder, rides, files, ridden))
+            _save(lambda: _add(folder, edit, rides, files, ridden))
 
 
 def _add(
-    folder: Path, rides: list[dict[str, Any]], files: Sequence[UploadedFile], ridden: str
+    folder: Path,
+    edit: Callable[..., object],
+    rides: list[dict[str, Any]],
+    files: Sequence[UploadedFile],
+    ridden: str,
 ) -> None:
     names = [keep_upload(folder, file).name for file in files]
     rows = [{"file": one["file"], "ridden": laps_to_text(one)} for one in rides]
-    edit_study(folder, rides=[*rows, *({"file": name, "ridden": ridden} for name in names)])
+    edit(rides=[*rows, *({"file": name, "ridden": ridden} for name in names)])
 
 
-def _weather(folder: Path, weather: Any, station: Mapping[str, Any]) -> None:
+def _weather(edit: Callable[..., object], weather: Any, station: Mapping[str, Any]) -> None:
     st.subheader("The weather")
     if isinstance(weather, dict) and "file" in weather:
         look.say(f"It is read from {weather['file']}.")
@@ -148,7 +164,7 @@ def _weather(folder: Path, weather: Any, station: Mapping[str, Any]) -> None:
         if st.form_submit_button("Save the weather"):
             place = {"anemometer_height_m": height, "altitude_m": altitude}
             given = edited if isinstance(edited, str) else _weather_rows(edited)
-            _save(lambda: edit_study(folder, weather=given, station=place))
+            _save(lambda: edit(weather=given, station=place))
 
 
 def _weather_table(rows: list[dict[str, Any]]) -> pd.DataFrame:

@@ -57,7 +57,7 @@ def server_command(port: int, *, open_browser: bool) -> list[str]:
         }
     )
     flags = [f"--{name}={value}" for name, value in settings.items()]
-    return [sys.executable, "-m", "streamlit", "run", str(APP), *flags]
+    return [sys.executable, "-m", "sameloop_dashboard.serve", "run", str(APP), *flags]
 
 
 def start(study: Path | None, *, port: int, open_browser: bool) -> None:
