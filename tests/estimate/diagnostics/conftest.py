@@ -1,0 +1,114 @@
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+
+from sameloop.air import ride_air
+from sameloop.air.conditions import RideAir
+from sameloop.clean import clean_ride
+from sameloop.estimate.fit import Fit, fit
+from sameloop.laps import find_laps
+from sameloop.road import cut_laps
+from sameloop.road.stretches import Stretches
+from sameloop.simulate.scenario import Fault
+from sameloop.simulate.sensors import Recorder
+from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A simulated study with its fit, and the moments at which laps truly start [s]."""
+
+    simulated: SimulatedStudy
+    stretches: Stretches
+    airs: tuple[RideAir, ...]
+    fit: Fit
+
+    @property
+    def study(self):
+        return self.simulated.study
+
+
+def fitted(simulated: SimulatedStudy) -> Fitted:
+    study = simulated.study
+    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
+    airs = ride_air(study, tracks)
+    stretches = cut_laps(tracks, find_laps(tracks, study=study), airs, study)
+    return Fitted(
+        simulated=simulated,
+        stretches=stretches,
+        airs=airs,
+        fit=fit(stretches, study, airs, stretches.setup),
+    )
+
+
+def simulated(*, laps, seed, wind=0.5, faults=((), ()), trend=0.0):
+    """Return one ride for each of two setups on the short loop, with faults for each ride."""
+    spec = default_study(
+        "flat", wind=wind, laps=laps, seed=seed, recorder=Recorder(power_trend=trend)
+    )
+    rides = tuple(replace(r, faults=f) for r, f in zip(spec.rides, faults, strict=True))
+    return simulate_studies([replace(spec, rides=rides)])[0]
+
+
+@pytest.fixture(scope="session")
+def clean() -> Fitted:
+    return fitted(simulated(laps=5, seed=2))
+
+
+@pytest.fixture(scope="session")
+def clean_studies() -> list[Fitted]:
+    return [fitted(simulated(laps=4, seed=seed, wind=1.5)) for seed in range(100, 108)]
+
+
+@pytest.fixture(scope="session")
+def rubbing_brake() -> Fitted:
+    """3.5 N on the third lap of the first ride."""
+    faults = ((Fault(first=2, last=2, drag=3.5),), ())
+    return fitted(simulated(laps=6, seed=1, faults=faults))
+
+
+@pytest.fixture(scope="session")
+def posture_step() -> Fitted:
+    """12 % more CdA from the fifth lap of the second ride on."""
+    return fitted(simulated(laps=8, seed=2, faults=((), (Fault(first=4, last=7, posture=1.12),))))
+
+
+@pytest.fixture(scope="session")
+def drifting_meter() -> Fitted:
+    """Power that reads 50 W more with every hour."""
+    return fitted(simulated(laps=14, seed=4, trend=50.0))
+
+
+@pytest.fixture(scope="session")
+def unsteady_rider() -> Fitted:
+    """2.5 N more and less in turns, on every lap."""
+    faults = tuple(Fault(first=k, last=k, drag=2.5 * (-1) ** k) for k in range(6))
+    return fitted(simulated(laps=6, seed=3, faults=(faults, faults)))
+
+
+@pytest.fixture(scope="session")
+def road_works(clean) -> Fitted:
+    """12 N from 200 to 280 m on every lap of the second ride."""
+    s = clean.stretches
+    work = s.work.copy()
+    start = np.cumsum(s.length) - s.length
+    there = (start[s.road_index] > 190) & (start[s.road_index] < 270)
+    force = np.where(there & (s.ride == 1)[:, None], 12.0, 0.0)
+    work += force * s.length[s.road_index] / clean.fit.balance.efficiency[:, None]
+    stretches = replace(s, work=work)
+    return replace(clean, stretches=stretches, fit=fit(stretches, clean.study, clean.airs, s.setup))
+
+
+@pytest.fixture(scope="session")
+def wrong_report() -> Fitted:
+    """Wind from the opposite direction in the reports of the second ride."""
+    one = simulated(laps=5, seed=1, wind=4.0)
+    middle = 0.5 * (one.truth.rides[0].time[-1] + one.truth.rides[1].time[0]) - 900.0
+    weather = tuple(
+        replace(entry, wind_from=entry.wind_from + np.pi * (entry.time > middle))
+        for entry in one.study.weather
+    )
+    return fitted(replace(one, study=replace(one.study, weather=weather)))
