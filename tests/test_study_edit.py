@@ -127,4 +127,12 @@ def test_the_fingerprint_sees_every_change_of_the_study_and_nothing_else(folder)
     (folder / "corrections.toml").write_text("", encoding="utf-8")
     second = fingerprint(folder)
     (folder / "weather.csv").write_text("other", encoding="utf-8")
-    assert len({first, second, fingerprint(folder)}) == 3
+    third = fingerprint(folder)
+    (folder / "days").mkdir()
+    (folder / "day1_bar_bag.fit").rename(folder / "days" / "day1.fit")
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    text = text.replace("day1_bar_bag.fit", "days/day1.fit")
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    fourth = fingerprint(folder)
+    (folder / "days" / "day1.fit").write_bytes(b"other")
+    assert len({first, second, third, fourth, fingerprint(folder)}) == 5

@@ -114,7 +114,8 @@ class Uncertainty:
 class Study:
     """Everything that ``study.toml`` says, SI, with defaults filled in.
 
-    `defaulted` lists every key whose default was taken, so that the result can state it.
+    `defaulted` lists every key whose default was taken, so that the result can state it; `sources`
+    gives file and SHA-256 of study.toml, corrections and weather log as they were when loaded.
     """
 
     folder: Path
@@ -130,3 +131,4 @@ class Study:
     station: WeatherStation = WeatherStation()
     uncertainty: Uncertainty = Uncertainty()
     defaulted: tuple[str, ...] = ()
+    sources: tuple[tuple[str, str], ...] = ()

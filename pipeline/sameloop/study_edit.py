@@ -14,9 +14,8 @@ from tomlkit.items import AoT, Table
 
 from sameloop.errors import SameloopError, StudyError
 from sameloop.files import cannot_write, mark, write_file
-from sameloop.laps.corrections import CORRECTIONS_FILE
 from sameloop.study import Study
-from sameloop.study_file import STUDY_FILE, parse_study
+from sameloop.study_file import CORRECTIONS_FILE, STUDY_FILE, parse_study
 
 _RANGE = re.compile(r"(\d+)\s*(?:-|–|to)\s*(\d+)\s+(.+)|(\d+)\s+(.+)")
 
@@ -128,15 +127,32 @@ def laps_to_text(ride: Mapping[str, Any]) -> str:
 
 
 def fingerprint(folder: Path) -> str:
-    """Give a hash that changes whenever a file of the study does (by name, size and time)."""
-    state = hashlib.sha256()
-    for path in sorted(folder.iterdir() if folder.is_dir() else ()):
-        named = path.name in (STUDY_FILE, CORRECTIONS_FILE)
-        if path.is_file() and (named or not path.name.startswith((".", "report."))):
-            facts = path.stat()
-            content = path.read_bytes() if named else b""
-            state.update(f"{path.name}\0{facts.st_size}\0{facts.st_mtime_ns}\0".encode() + content)
-    return state.hexdigest()
+    """Give a hash that changes whenever a file of the study does.
+
+    Rides and weather log count by size and time, which is quick; what is edited, by content.
+    """
+    edited = [mark(folder / name) for name in (STUDY_FILE, CORRECTIONS_FILE)]
+    facts = [(name, _facts(folder / name)) for name in _named_files(folder)]
+    return hashlib.sha256(repr((edited, facts)).encode()).hexdigest()
+
+
+def _named_files(folder: Path) -> list[str]:
+    try:
+        tables = read_tables(folder)
+    except StudyError:  # it names none, then; opening it will say what is wrong
+        return []
+    rides, weather = tables.get("rides"), tables.get("weather")
+    named = [*(rides if isinstance(rides, list) else ()), weather]
+    files = [table.get("file") for table in named if isinstance(table, dict)]
+    return [file for file in files if isinstance(file, str)]
+
+
+def _facts(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except (OSError, ValueError):  # gone, or no possible name
+        return None
+    return found.st_size, found.st_mtime_ns
 
 
 def _set(table: Any, values: Mapping[str, Any]) -> None:

@@ -7,6 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from sameloop.files import mark
 from sameloop.study import (
     LapRange,
     Part,
@@ -33,7 +34,7 @@ from sameloop.study_keys import (
 )
 from sameloop.toml_keys import Key, Text, TomlSource, show
 
-STUDY_FILE = "study.toml"
+STUDY_FILE, CORRECTIONS_FILE = "study.toml", "corrections.toml"
 
 
 def load_study(path: str | Path) -> Study:
@@ -89,7 +90,15 @@ def parse_study(text: str, path: Path) -> Study:
         station=_plain(raw, "weather_station", STATION_KEYS, WeatherStation, source),
         uncertainty=_plain(raw, "uncertainty", UNCERTAINTY_KEYS, Uncertainty, source),
         defaulted=tuple(source.defaulted),
+        sources=_sources(folder, raw),
     )
+
+
+def _sources(folder: Path, raw: dict[str, Any]) -> tuple[tuple[str, str], ...]:
+    weather = raw.get("weather")
+    log = (weather["file"],) if isinstance(weather, dict) and "file" in weather else ()
+    marked = ((name, mark(folder / name)) for name in (STUDY_FILE, CORRECTIONS_FILE, *log))
+    return tuple((name, digest) for name, digest in marked if digest)
 
 
 def _read(path: Path, source: TomlSource) -> str:

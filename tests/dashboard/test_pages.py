@@ -130,6 +130,19 @@ def test_the_question_can_be_changed(open_page, words, folder):
     }
 
 
+def test_what_another_window_changed_is_not_lost(open_page, words, folder):
+    pages = [open_page("my_study", folder) for _ in range(2)]
+    for page, name in zip(pages, ("first", "second"), strict=True):
+        next(item for item in page.text_input if item.label == "What is asked").set_value(name)
+        next(item for item in page.button if item.label == "Save the question").click().run()
+    assert "Not saved" in words(pages[1])
+    assert "it was changed elsewhere since you opened it" in words(pages[1])
+    assert read_tables(folder)["study"]["name"] == "first"
+
+    next(item for item in pages[1].button if item.label == "Save the question").click().run()
+    assert "Not saved" not in words(pages[1])
+
+
 def test_a_wrong_value_is_told_and_not_saved(open_page, words, folder):
     before = (folder / "study.toml").read_bytes()
     page = open_page("my_study", folder)

@@ -7,14 +7,13 @@ import pytest
 
 from sameloop.errors import SameloopError, StudyError
 from sameloop.laps.corrections import (
-    CORRECTIONS_FILE,
     correct_laps,
     correction_for,
     read_corrections,
     write_corrections,
 )
 from sameloop.run import find_study_laps
-from sameloop.study_file import load_study
+from sameloop.study_file import CORRECTIONS_FILE, load_study
 
 MADE = 1_800_000_000.0
 

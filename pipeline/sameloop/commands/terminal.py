@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sameloop.errors import SameloopError
+from sameloop.files import write_output
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -42,12 +42,7 @@ def write_json(file: str, content: dict[str, Any]) -> None:
     if file == "-":
         sys.stdout.write(text)
         return
-    try:
-        Path(file).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise SameloopError(
-            f"{file}: it cannot be written ({error.strerror}); name another file."
-        ) from None
+    write_output(Path(file), text)
 
 
 def show(content: RenderableType) -> None:

@@ -14,9 +14,9 @@ from sameloop.errors import SameloopError
 from sameloop.files import cannot_write, write_file
 from sameloop.laps.lap import Lap, LapSet
 from sameloop.study import Study
+from sameloop.study_file import CORRECTIONS_FILE
 from sameloop.toml_keys import Choice, Key, Text, Time, TomlSource, Whole, show
 
-CORRECTIONS_FILE = "corrections.toml"
 LEAVE_OUT, ASSIGN = "leave_out", "assign"
 
 

@@ -149,6 +149,7 @@ def _study(study: Study) -> dict[str, Any]:
             for setup in study.setups
         ],
         "defaults_taken": list(study.defaulted),
+        "files": [{"file": name, "sha256": digest} for name, digest in study.sources],
     }
 
 

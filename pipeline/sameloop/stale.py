@@ -1,0 +1,70 @@
+"""Whether results still belong to the files that they were made of."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from sameloop.errors import SameloopError
+from sameloop.files import mark
+from sameloop.study import Study
+
+
+def changed_inputs(results: Mapping[str, Any], study: Study) -> tuple[str, ...]:
+    """Say which files of a study are not those that results were made of.
+
+    Parameters
+    ----------
+    results : mapping
+        As `sameloop.report.tables.results_dict` gives them.
+    study : Study
+        As it is now.
+
+    Returns
+    -------
+    tuple of str
+        One phrase for each file, by name; none if nothing changed.
+    """
+    then = {entry["file"]: entry["sha256"] for entry in _entries(results)}
+    now = dict(study.sources)
+    now |= {ride.file: mark(study.folder / ride.file) for ride in study.rides}
+    return tuple(
+        f"{file} {_what(then.get(file), now.get(file))}"
+        for file in sorted(then.keys() | now.keys())
+        if then.get(file) != now.get(file)
+    )
+
+
+def read_results(file: Path) -> dict[str, Any]:
+    """Read results that were written as JSON.
+
+    Raises
+    ------
+    SameloopError
+        The file cannot be read or holds no results.
+    """
+    try:
+        results: dict[str, Any] = json.loads(file.read_bytes())
+        for entry in _entries(results):
+            entry["file"], entry["sha256"]
+    except OSError as error:
+        raise SameloopError(
+            f"{file}: it cannot be read ({error.strerror}); name a file written with --json."
+        ) from None
+    except (ValueError, LookupError, TypeError, RecursionError):
+        raise SameloopError(
+            f"{file}: it holds no results of a study; name a file written with --json."
+        ) from None
+    return results
+
+
+def _entries(results: Mapping[str, Any]) -> list[dict[str, Any]]:
+    return [*results["inputs"], *results["study"]["files"]]
+
+
+def _what(then: str | None, now: str | None) -> str:
+    if then is None:
+        return "was added"
+    return "was taken out" if now is None else "has changed"
