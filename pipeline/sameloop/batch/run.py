@@ -97,7 +97,8 @@ def _answers(client: Client, todo: Sequence[Found]) -> Iterator[list[Row]]:
         else:  # e.g. a study that took several workers down with it
             error = future.exception() or RuntimeError(f"the task was {future.status}")
             yield [identified(found, failure(error))]
-        for new in submit(_AHEAD * _threads(client) - len(of)):
+        # Less than none when a worker has just died.
+        for new in submit(max(0, _AHEAD * _threads(client) - len(of))):
             queue.add(new)
 
 

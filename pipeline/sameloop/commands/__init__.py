@@ -14,9 +14,10 @@ from sameloop.commands import (
     new,
     plan,
     report,
+    scrub,
     simulate,
     worth,
 )
 
 #: In the order of the help.
-COMMANDS = (demo, simulate, new, check, laps, compare, plan, report, dashboard, worth, batch)
+COMMANDS = (demo, simulate, new, check, laps, compare, plan, report, dashboard, worth, batch, scrub)

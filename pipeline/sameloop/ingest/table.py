@@ -7,6 +7,7 @@ A channel is found by its heading, or named in a column map from channel to head
 A channel may carry its unit (``speed_kmh``, ``cadence_rpm``, ``altitude_ft``); so may a heading
 (``Speed (km/h)``, ``speed_kmh``). With no unit anywhere: W, m/s, m, degrees, °C and rpm.
 ``time`` is ISO 8601, Unix time, or seconds since ``start``. ``lap`` is a lap number.
+``pause`` numbers the stops of the timer, on the last record before each and on all while it stood.
 """
 
 from __future__ import annotations
@@ -58,6 +59,7 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     "cadence": ("cadence", "cad"),
     "air_speed": ("airspeed",),
     "lap": ("lap", "lapnumber"),
+    "pause": ("pause",),
 }
 _TIME_UNITS = ("s", "sec", "secs", "seconds", "utc", "iso", "unix")
 
@@ -91,8 +93,15 @@ def read_table(data: bytes, *, file: str, columns: Mapping[str, str]) -> Recordi
             numbers = _numbers(text, decimal_comma, channel, dropped)
             values[channel] = _to_si(channel, numbers, found[channel], file=file)
     records = pd.DataFrame(values, index=table.index)
-    laps = _laps(table[found["lap"].heading], records["time"]) if "lap" in found else ()
-    return Recording(format="csv", records=records, laps=laps, dropped=tuple(dropped))
+    laps, stops = (
+        _spans(table[found[name].heading], records["time"]) if name in found else ()
+        for name in ("lap", "pause")
+    )
+    # The timer starts again before the record that follows.
+    pauses = tuple((start, end - pd.Timedelta(1, "ms")) for start, end in stops)
+    return Recording(
+        format="csv", records=records, laps=laps, pauses=pauses, dropped=tuple(dropped)
+    )
 
 
 def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, bool]:
@@ -244,8 +253,8 @@ def _times(
     )
 
 
-def _laps(text: pd.Series[str], times: pd.Series[pd.Timestamp]) -> tuple[Span, ...]:
-    """Split at changes of the lap number; the first record of the next run ends it."""
+def _spans(text: pd.Series[str], times: pd.Series[pd.Timestamp]) -> tuple[Span, ...]:
+    """Split at changes of the number; the first record of the next run ends it."""
     known = times.notna()
     text, times = text[known].reset_index(drop=True), times[known].reset_index(drop=True)
     first = np.flatnonzero((text != text.shift()).to_numpy())
