@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -17,6 +17,8 @@ from sameloop.fit_checks import fit_warnings
 SEVERITY = (
     "setup_without_laps",
     "one_setup",
+    "odd_mass",
+    "weather_far",
     "not_converged",
     "day_confounded",
     "jump_in_ride",
@@ -40,6 +42,8 @@ SEVERITY = (
 
 FEW_LAPS = 4  # below this the scatter between laps is hardly known (common practice, no source)
 MUCH_WIND = 3.0  # m/s at rider height
+ODD_MASS = 10.0  # kg between setups; no part or clothing is so heavy (common practice, no source)
+FAR_WEATHER = 3.0  # h from a ride to the nearest entry (common practice, no source)
 MUCH_LEFT_OUT = 0.25
 MUCH_DROPPED = 0.05
 MUCH_LAG = 2.0  # s
@@ -87,6 +91,13 @@ def _setups(found: StudyLaps) -> list[Warning_]:
     if len(found.study.setups) == 1:
         text = "The study has one setup, so there is nothing to compare: add [[setups]]"
         warnings.append(Warning_(code="one_setup", text=text))
+    light, *_, heavy = sorted((s.total_mass, s.id) for s in (*found.study.setups,) * 2)
+    if heavy[0] - light[0] > ODD_MASS:
+        text = (
+            f"Setup {heavy[1]} weighs {heavy[0]:g} kg and setup {light[1]} {light[0]:g} kg, which "
+            "no part explains: check total_mass_kg of both"
+        )
+        warnings.append(Warning_(code="odd_mass", text=text))
     return warnings
 
 
@@ -129,6 +140,7 @@ def _weather(found: StudyLaps) -> list[Warning_]:
             "add wind_speed_ms and wind_from_deg to [[weather]]"
         )
         warnings.append(Warning_(code="no_wind", text=text))
+    warnings += _far_weather(found)
     wind = max(
         (float(np.hypot(air.wind_east, air.wind_north).max()) for air in found.airs), default=0.0
     )
@@ -139,6 +151,20 @@ def _weather(found: StudyLaps) -> list[Warning_]:
         )
         warnings.append(Warning_(code="much_wind", text=text))
     return warnings
+
+
+def _far_weather(found: StudyLaps) -> Iterator[Warning_]:
+    times = np.array([entry.time for entry in found.study.weather])
+    for track in found.tracks if times.size else ():
+        ends = track.start, track.start + float(track.time[-1])
+        hours = float(np.abs(np.clip(times, *ends) - times).min()) / 3600.0
+        if hours > FAR_WEATHER:
+            apart = f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
+            text = (
+                f"The nearest weather is {apart} before or after the ride, so it is not that of "
+                "the ride: check its time and offset, or take the right day"
+            )
+            yield Warning_(code="weather_far", text=text, where=track.file)
 
 
 def _left_out(found: StudyLaps) -> list[Warning_]:

@@ -14,9 +14,26 @@ Mistakes of a programmer calling the package stay ``ValueError`` and ``TypeError
 
 from __future__ import annotations
 
+_LONGEST = 500
+
 
 class SameloopError(Exception):
-    """Base of all errors that the user can mend: what was found, where, and what to do."""
+    """Base of all errors that the user can mend: what was found, where, and what to do.
+
+    What a file says may stand in the message, so that only printable letters get through: neither
+    a line break nor the codes that command a terminal.
+    """
+
+    def __init__(self, message: str) -> None:
+        super().__init__(_printable(message))
+
+
+def _printable(text: str) -> str:
+    return "".join(letter if letter.isprintable() else "?" for letter in " ".join(text.split()))
+
+
+def _brief(text: str) -> str:
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
 
 
 class RideFileError(SameloopError):
@@ -33,7 +50,7 @@ class RideFileError(SameloopError):
     """
 
     def __init__(self, file: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{file}: {problem}; {remedy}.")
+        super().__init__(f"{file}: {_brief(problem)}; {_brief(remedy)}.")
         self.file, self.problem, self.remedy = file, problem, remedy
 
 
@@ -41,7 +58,7 @@ class StudyError(SameloopError):
     """study.toml is wrong: names the file, the key, what is wrong and what to do."""
 
     def __init__(self, file: str, place: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{file}: {place}: {problem}; {remedy}.")
+        super().__init__(f"{file}: {place}: {_brief(problem)}; {_brief(remedy)}.")
         self.file, self.place, self.problem, self.remedy = file, place, problem, remedy
 
 
@@ -49,7 +66,7 @@ class WeatherError(SameloopError):
     """A weather log, METAR text or weather value is wrong."""
 
     def __init__(self, file: str, place: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{file}: {place}: {problem}; {remedy}.")
+        super().__init__(f"{file}: {place}: {_brief(problem)}; {_brief(remedy)}.")
         self.file, self.place, self.problem, self.remedy = file, place, problem, remedy
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import secrets
+import stat
 import time
 from pathlib import Path
 
 from sameloop.errors import SameloopError
 
 _PREFIX, _SUFFIX = ".sameloop-", ".tmp"
+_LARGEST = 16 * 2**20
 _ABANDONED = 3600.0  # s; no write takes so long, so the process that made the file is gone
 
 
@@ -38,7 +41,7 @@ def write_file(path: Path, content: bytes | str) -> None:
         path.write_bytes(data)
         return
     if path.exists() and not os.access(path, os.W_OK):
-        raise PermissionError(13, "Permission denied", str(path))
+        raise PermissionError(errno.EACCES, "Permission denied")
     path.parent.mkdir(parents=True, exist_ok=True)
     _sweep(path.parent)
     aside = path.with_name(f"{_PREFIX}{secrets.token_hex(8)}{_SUFFIX}")
@@ -64,7 +67,7 @@ def write_output(path: Path, content: bytes | str) -> None:
     """
     try:
         if not path.parent.is_dir():
-            raise FileNotFoundError(2, "No such file or directory", str(path))
+            raise FileNotFoundError(errno.ENOENT, "there is no such folder")
         write_file(path, content)
     except OSError as error:
         raise cannot_write(path, error, "name another file") from None
@@ -73,6 +76,24 @@ def write_output(path: Path, content: bytes | str) -> None:
 def cannot_write(path: Path, error: OSError, remedy: str) -> SameloopError:
     """Say in one sentence that a file or folder cannot be written."""
     return SameloopError(f"{path}: it cannot be written ({error.strerror or error}); {remedy}.")
+
+
+def read_small(path: Path) -> str:
+    """Read UTF-8 text that people write, with or without a byte order mark.
+
+    Raises
+    ------
+    OSError
+        It cannot be read, is no file (a device may never end), or is larger than 16 MB.
+    UnicodeDecodeError
+        It is not UTF-8.
+    """
+    facts = path.stat()
+    if not (stat.S_ISREG(facts.st_mode) or stat.S_ISDIR(facts.st_mode)):
+        raise OSError(errno.EINVAL, "it is no file but a device")
+    if facts.st_size > _LARGEST:
+        raise OSError(errno.EFBIG, "it is larger than 16 MB")
+    return path.read_bytes().decode("utf-8-sig")
 
 
 def mark(path: Path) -> str:

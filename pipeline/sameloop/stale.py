@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sameloop.errors import SameloopError
-from sameloop.files import mark
+from sameloop.files import mark, read_small
 from sameloop.study import Study
 
 
@@ -46,7 +46,7 @@ def read_results(file: Path) -> dict[str, Any]:
         The file cannot be read or holds no results.
     """
     try:
-        results: dict[str, Any] = json.loads(file.read_bytes())
+        results: dict[str, Any] = json.loads(read_small(file))
         for entry in _entries(results):
             entry["file"], entry["sha256"]
     except OSError as error:

@@ -13,7 +13,7 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from sameloop.errors import SameloopError, StudyError
-from sameloop.files import cannot_write, mark, write_file
+from sameloop.files import cannot_write, mark, read_small, write_file
 from sameloop.study import Study
 from sameloop.study_file import CORRECTIONS_FILE, STUDY_FILE, parse_study
 
@@ -33,8 +33,8 @@ def read_tables(folder: Path) -> dict[str, Any]:
     """
     path = folder / STUDY_FILE
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as wrong:
+        return tomllib.loads(read_small(path))
+    except (OSError, ValueError, RecursionError) as wrong:
         raise StudyError(
             str(path), "text", f"it cannot be read ({wrong})", "name a folder with a study.toml"
         ) from None
@@ -80,7 +80,7 @@ def edit_study(
     path = folder / STUDY_FILE
     seen = seen or mark(path)
     read_tables(folder)  # says in one sentence what is wrong with the file, if anything
-    document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+    document = tomlkit.parse(read_small(path))
     if study is not None:
         _set(document.setdefault("study", tomlkit.table()), study)
     if station is not None:

@@ -7,7 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from sameloop.files import mark
+from sameloop.files import mark, read_small
 from sameloop.study import (
     LapRange,
     Part,
@@ -60,7 +60,7 @@ def load_study(path: str | Path) -> Study:
         A ride that must tell the month of a METAR cannot be read.
     """
     path = Path(path)
-    path = path / STUDY_FILE if path.is_dir() else path
+    path = path / STUDY_FILE if _is_folder(path) else path
     return parse_study(_read(path, TomlSource(str(path))), path)
 
 
@@ -94,6 +94,13 @@ def parse_study(text: str, path: Path) -> Study:
     )
 
 
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:  # too long a name, which reading it will tell
+        return False
+
+
 def _sources(folder: Path, raw: dict[str, Any]) -> tuple[tuple[str, str], ...]:
     weather = raw.get("weather")
     log = (weather["file"],) if isinstance(weather, dict) and "file" in weather else ()
@@ -103,7 +110,7 @@ def _sources(folder: Path, raw: dict[str, Any]) -> tuple[tuple[str, str], ...]:
 
 def _read(path: Path, source: TomlSource) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")  # some editors put a byte-order mark first
+        return read_small(path)
     except FileNotFoundError:
         raise source.error(
             "study", "there is no such file", "name a folder that holds a study.toml"
@@ -263,11 +270,16 @@ def _known_setup(setup: str, ids: tuple[str, ...], place: str, source: TomlSourc
 def _inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
     """Give the path of a file that must exist and lie inside the study's folder."""
     path = folder / file
-    if not path.resolve().is_relative_to(folder.resolve()):
+    try:
+        outside = not path.resolve().is_relative_to(folder.resolve())
+        found = path.is_file()
+    except (OSError, RuntimeError):  # a name that is too long, or links that go round in a circle
+        outside = found = False
+    if outside:
         raise source.error(
             place, f"{show(file)} lies outside the study's folder", "copy the file into the folder"
         )
-    if not path.is_file():
+    if not found:
         raise source.error(
             place, f"there is no file {show(file)}", "check the name and where it lies"
         )

@@ -36,12 +36,16 @@ class Number:
             raise WrongValueError(
                 f"{show(value)} is not a number", f"write a number{self._unit} without quotes"
             )
-        if not self.low <= value <= self.high:
+        try:
+            number = float(value)
+        except OverflowError:  # a whole number of more than 308 digits
+            number = math.copysign(math.inf, value)
+        if not self.low <= number <= self.high:
             raise WrongValueError(
-                f"{value:g}{self._unit} is not plausible",
+                f"{number:g}{self._unit} is not plausible",
                 f"write a value from {self.low:g} to {self.high:g}{self._unit}",
             )
-        return value * self.scale + self.shift
+        return number * self.scale + self.shift
 
     def written(self, si: float) -> str:
         """Give the value as it would stand in the file."""
@@ -54,14 +58,19 @@ class Number:
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
-    """A list of one or more different numbers."""
+    """A list of one or more different numbers, at most `most`."""
 
     each: Number
+    most: int = 20
 
     def __call__(self, value: object) -> tuple[float, ...]:
         """Convert the list to SI."""
         if not isinstance(value, list) or not value:
             raise WrongValueError(f"{show(value)} is not a list", "write e.g. [36, 40]")
+        if len(value) > self.most:
+            raise WrongValueError(
+                f"the list holds {len(value)} values", f"keep {self.most} of them"
+            )
         numbers = tuple(self.each(item) for item in value)
         if len(set(numbers)) != len(numbers):
             raise WrongValueError(f"{show(value)} holds a value twice", "write each value once")

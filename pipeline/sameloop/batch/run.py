@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from sameloop.run import Progress
 
 _KEEP_EVERY = 10.0  # s; what a kill of this process costs at most
+_PATIENCE = 10.0  # s, to reach a scheduler
 _AHEAD = 4  # studies for each worker's thread that wait at the scheduler
 
 
@@ -89,7 +90,7 @@ def _answers(client: Client, todo: Sequence[Found]) -> Iterator[list[Row]]:
         of.update(new)
         return list(new)
 
-    queue = as_completed(submit(_AHEAD * _threads(client)), raise_errors=False)
+    queue = as_completed(submit(room(threads=_threads(client), under_way=0)), raise_errors=False)
     for future in queue:
         found = of.pop(future)
         if future.status == "finished":
@@ -97,14 +98,18 @@ def _answers(client: Client, todo: Sequence[Found]) -> Iterator[list[Row]]:
         else:  # e.g. a study that took several workers down with it
             error = future.exception() or RuntimeError(f"the task was {future.status}")
             yield [identified(found, failure(error))]
-        # Less than none when a worker has just died.
-        for new in submit(max(0, _AHEAD * _threads(client) - len(of))):
+        for new in submit(room(threads=_threads(client), under_way=len(of))):
             queue.add(new)
 
 
 def _threads(client: Client) -> int:
     """Count the threads of all workers now; a cluster may grow and shrink."""
-    return max(1, int(sum(client.nthreads().values())))
+    return int(sum(client.nthreads().values()))
+
+
+def room(*, threads: int, under_way: int) -> int:
+    """Say how many more studies to hand out; none while those of a worker that died are left over."""
+    return max(0, _AHEAD * max(1, threads) - under_way)
 
 
 @contextmanager
@@ -124,7 +129,7 @@ def _client(cluster: str | None, workers: int | None) -> Iterator[Client]:
             yield client
         return
     try:
-        client = Client(cluster, timeout=10)
+        client = Client(cluster, timeout=_PATIENCE)
     except (OSError, ValueError) as error:
         raise SameloopError(
             f"--cluster {cluster}: no scheduler answers ({error}); start one with dask scheduler "

@@ -61,7 +61,7 @@ def apply_transposed(model: LinearModel, vectors: FloatArray, size: int) -> Floa
     return out
 
 
-def _normal_matrix(model: LinearModel, weight: FloatArray, prior: Prior, size: int) -> FloatArray:
+def normal_matrix(model: LinearModel, weight: FloatArray, prior: Prior, size: int) -> FloatArray:
     """Information of laps and priors about the unknowns, (size, size)."""
     gain = model.road_gain
     road = weight * gain[:, :, None] * gain[:, None, :]
@@ -99,7 +99,7 @@ def step(
     noise = covariance(shapes, log_noise, stretches.ride)
     factor = np.linalg.cholesky(noise.total)
     weight = np.asarray(np.linalg.inv(noise.total), dtype=np.float64)
-    info = _normal_matrix(model, weight, prior, len(x))
+    info = normal_matrix(model, weight, prior, len(x))
     chol = scipy.linalg.cho_factor(info, lower=True)
     inverse = scipy.linalg.cho_solve(chol, np.eye(len(x)))
     pulled = np.einsum("lnm,lm->ln", weight, model.residual)

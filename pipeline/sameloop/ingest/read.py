@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import hashlib
 import re
+import stat
 import zlib
 from collections.abc import Mapping
 from io import BytesIO
@@ -59,7 +60,10 @@ def read_bytes(path: str | Path, *, name: str) -> bytes:
     """
     path = Path(path)
     try:
-        if path.stat().st_size > LARGEST:
+        facts = path.stat()
+        if not (stat.S_ISREG(facts.st_mode) or stat.S_ISDIR(facts.st_mode)):  # it may never end
+            raise RideFileError(name, "is no file but a device", "give a ride file")
+        if facts.st_size > LARGEST:
             raise RideFileError(name, "is larger than 512 MB", "give one ride per file")
         return path.read_bytes()
     except FileNotFoundError as error:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sameloop.errors import WeatherError
+from sameloop.files import read_small
 from sameloop.ingest.metar_text import is_report, read_reports
 from sameloop.ingest.weather_log import read_log
 from sameloop.study import WeatherEntry
@@ -54,7 +55,7 @@ def read_weather(
 def _numbered_lines(path: Path, file: str) -> list[tuple[int, str]]:
     """Give the lines with their numbers, without blank ones and comments."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_small(path)
     except OSError:
         raise WeatherError(
             file, "file", "it cannot be read", "check the name and where it lies"

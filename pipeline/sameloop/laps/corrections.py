@@ -11,7 +11,7 @@ from pathlib import Path
 import tomlkit
 
 from sameloop.errors import SameloopError
-from sameloop.files import cannot_write, write_file
+from sameloop.files import cannot_write, read_small, write_file
 from sameloop.laps.lap import Lap, LapSet
 from sameloop.study import Study
 from sameloop.study_file import CORRECTIONS_FILE
@@ -74,10 +74,10 @@ def read_corrections(folder: Path) -> tuple[Correction, ...]:
     path = folder / CORRECTIONS_FILE
     source = TomlSource(str(path))
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        raw = tomllib.loads(read_small(path))
     except FileNotFoundError:
         return ()
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as wrong:
+    except (OSError, ValueError, RecursionError) as wrong:
         raise source.error("text", f"it cannot be read ({wrong})", "mend or remove it") from None
     source.known_only(raw, ("corrections",), "")
     corrections = []

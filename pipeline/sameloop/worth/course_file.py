@@ -83,7 +83,13 @@ def _planned(points: list[gpxpy.gpx.GPXTrackPoint | gpxpy.gpx.GPXRoutePoint], na
     missing = np.nan
     latitude = np.array([p.latitude for p in points], dtype=np.float64)
     longitude = np.array([p.longitude for p in points], dtype=np.float64)
+    for number, (here, there) in enumerate(zip(latitude, longitude, strict=True), start=1):
+        if not (abs(here) <= 90 and abs(there) <= 180):
+            raise RideFileError(
+                name, f"its point {number} lies nowhere on Earth", "export the course again"
+            )
     height = np.array([missing if p.elevation is None else p.elevation for p in points])
+    height[~np.isfinite(height)] = missing
     east, north = _unrolled(latitude, longitude)
     station = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))])
     keep = _spaced(station)

@@ -122,8 +122,9 @@ def rank(offers: Sequence[Offer], fit: Fit, stretches: Stretches) -> tuple[Offer
             o.per_second.value if o.per_second else math.inf,
         ),
     )
-    sure = [_ahead(one, two, fit, stretches) for one, two in pairwise(ranked)] + [None]
-    return tuple(replace(o, ahead_of_next=flag) for o, flag in zip(ranked, sure, strict=True))
+    sure = [_ahead(one, two, fit, stretches) for one, two in pairwise(ranked)]
+    flags = [*sure, None][: len(ranked)]  # the last has none to be ahead of
+    return tuple(replace(o, ahead_of_next=flag) for o, flag in zip(ranked, flags, strict=True))
 
 
 def _sharpest(offers: Sequence[Offer]) -> list[Offer]:

@@ -9,7 +9,7 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_value
-from sameloop.estimate.solve import _normal_matrix, apply, apply_transposed
+from sameloop.estimate.solve import normal_matrix, apply, apply_transposed
 from sameloop.road.stretches import IntArray
 
 
@@ -48,7 +48,7 @@ def with_ordinary_noise(fit: Fit) -> Rest:
     factor = np.array([shrink.get(kind, 1.0) for kind in fit.prior.kind])
     known = replace(fit.prior, sd=fit.prior.sd * factor)
     size = len(fit.x)
-    inverse = np.asarray(np.linalg.inv(_normal_matrix(fit.model, weight, known, size)))
+    inverse = np.asarray(np.linalg.inv(normal_matrix(fit.model, weight, known, size)))
     left = fit.solved.left
     right = apply_transposed(fit.model, np.einsum("lnm,lm->ln", weight, left), size)
     right = right + known.rows.T @ ((known.mean - known.rows @ fit.x) / known.sd**2)
