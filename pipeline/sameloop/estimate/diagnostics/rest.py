@@ -9,7 +9,7 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_value
-from sameloop.estimate.solve import normal_matrix, apply, apply_transposed
+from sameloop.estimate.solve import apply, apply_transposed, normal_matrix
 from sameloop.road.stretches import IntArray
 
 
