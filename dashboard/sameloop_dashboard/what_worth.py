@@ -15,14 +15,16 @@ from sameloop.air.density import ZERO_CELSIUS
 from sameloop.answer import Answer
 from sameloop.errors import SameloopError
 from sameloop.report.blocks import Block, Items, Paragraph, Table
-from sameloop.report.words import change_words, interval_words
 from sameloop.report.worth_text import (
-    CAUSE_WORDS,
+    CAUSE_HEADINGS,
     CAUTION,
     assumptions,
-    clock,
+    cause_rows,
+    course_sentence,
     kept_words,
     offer_words,
+    times_sentence,
+    worth_sentence,
 )
 from sameloop.worth.course import Course
 from sameloop.worth.course_file import loop_course, read_course
@@ -100,39 +102,23 @@ def _course(answer: Answer, file: UploadedFile | None) -> Course:
 
 
 def _blocks(found: CourseAnswer) -> list[Block]:
-    course = found.course
-    words = f"{course.name}: {course.length / 1000:.2f} km, {course.climb:.0f} m of climbing. "
     shown: list[Block] = []
     for worth in found.worths:
         shown += _worth(worth)
-    shown.append(Paragraph(text=words + found.pacing.words))
+    shown.append(Paragraph(text=course_sentence(found)))
     money = [offer_words(offer) for offer in found.offers]
     money += [kept_words(kept) for kept in found.kept]
     if found.next_test is not None:
         money.append(f"Test next: {found.next_test.label}, because {found.next_test.why}.")
     if money:
         shown += [Paragraph(text="Parts and money, best bargain first:"), Items(items=tuple(money))]
-    shown += [Paragraph(text="Ridden in thought, so:"), Items(items=assumptions(found))]
+    shown += [Paragraph(text="What this assumes:"), Items(items=assumptions(found))]
     return [*shown, Paragraph(text=CAUTION)]
 
 
 def _worth(worth: Worth) -> list[Block]:
-    seconds = worth.seconds
-    words = f"setup {worth.after} {change_words(seconds, 's')} against {worth.before}"
-    interval = f"95 % interval {interval_words(seconds, 's')}"
-    told = not seconds.low <= 0 <= seconds.high
-    lead = (
-        f"{words[:1].upper()}{words[1:]} ({interval})."
-        if told
-        else f"Cannot tell yet: best guess, {words}, but the {interval} holds other answers too."
-    )
-    times = f"From {clock(worth.time_before.value)} to {clock(worth.time_after.value)}."
-    rows = tuple(
-        (CAUSE_WORDS[cause.name], f"{cause.seconds.value:+.1f}", f"{cause.watts.value:+.1f}")
-        for cause in worth.causes
-    )
     return [
-        Paragraph(text=lead, kind="lead"),
-        Paragraph(text=times),
-        Table(title="Where it comes from", headings=("from", "seconds", "watts"), rows=rows),
+        Paragraph(text=worth_sentence(worth), kind="lead"),
+        Paragraph(text=times_sentence(worth)),
+        Table(title="Where it comes from", headings=CAUSE_HEADINGS, rows=cause_rows(worth)),
     ]

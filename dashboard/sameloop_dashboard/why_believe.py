@@ -9,7 +9,7 @@ from sameloop.report.blocks import Block, Items, Paragraph, pictures
 from sameloop.report.charts import draw_budget, draw_joint, draw_laps
 from sameloop.report.charts_road import draw_along_road, draw_wind
 from sameloop.report.method_page import LIMITS, METHOD, SOURCES
-from sameloop.report.words import defaults_lines, separable_sentence
+from sameloop.report.words import defaults_lines, separable_sentence, warning_sentence
 from sameloop_dashboard import look
 from sameloop_dashboard.session import kept_piece, the_answer
 
@@ -34,9 +34,7 @@ def show() -> None:
 
 
 def _doubts(answer: Answer) -> list[Block]:
-    found = tuple(
-        f"{item.where}: {item.text}." if item.where else f"{item.text}." for item in answer.warnings
-    )
+    found = tuple(map(warning_sentence, answer.warnings))
     first: list[Block] = [Items(items=found, counted=True)] if found else []
     if not found:
         first.append(Paragraph(text="Nothing weak was found in these rides."))

@@ -1,6 +1,7 @@
 """Every page on the bundled study: what it says and what its buttons do."""
 
 import os
+import re
 
 import pytest
 
@@ -103,6 +104,7 @@ def test_the_worth_follows_the_power_asked_for(open_page, words, shared_folder):
     first = words(page)
     assert "Setup B saves" in first
     assert "No course is chosen" in first
+    assert len(re.findall(r"[+-][\d.]+ to [+-][\d.]+", first)) == 8  # of 3 causes and their sum
     page.number_input[0].set_value(150.0)
     page.button[0].click().run()
     assert "150 W" in words(page)

@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from sameloop.estimate.result import Quantity, WattsDifference
+from sameloop.estimate.result import Quantity, Warning_, WattsDifference
 from sameloop.report import words
 
 
@@ -72,3 +72,16 @@ def test_equal_defaults_are_said_once():
         '[study] direction = "same"',
         '[[rides]] laps by = "found"',
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "said"),
+    [
+        ("Ride in turns", "", "Ride in turns."),
+        ("Speed comes from positions", "one.fit", "one.fit: Speed comes from positions."),
+        ("Setup A (bars) has one lap", "A", "Setup A (bars) has one lap."),
+        ("Setup A (bars) has one lap.", "one.fit", "one.fit: Setup A (bars) has one lap."),
+    ],
+)
+def test_a_warning_names_its_place_once(text, where, said):
+    assert words.warning_sentence(Warning_(code="x", text=text, where=where)) == said

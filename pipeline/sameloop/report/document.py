@@ -21,6 +21,7 @@ from sameloop.report.words import (
     separable_sentence,
     setup_words,
     verdict_sentence,
+    warning_sentence,
     watts_row,
 )
 
@@ -182,12 +183,7 @@ def _laps(answer: Answer, names: RideNames) -> Section:
 
 
 def _doubts(answer: Answer, names: RideNames) -> Section:
-    found = tuple(
-        f"{names.hide(item.where)}: {names.hide(item.text)}"
-        if item.where
-        else names.hide(item.text)
-        for item in answer.warnings
-    )
+    found = tuple(names.hide(warning_sentence(item)) for item in answer.warnings)
     blocks: list[Block] = []
     if found:
         blocks += [Paragraph(text="In these rides, worst first:"), Items(items=found, counted=True)]

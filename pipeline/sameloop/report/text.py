@@ -20,6 +20,7 @@ from sameloop.report.words import (
     separable_sentence,
     setup_words,
     verdict_sentence,
+    warning_sentence,
     watts_row,
 )
 
@@ -80,7 +81,12 @@ def format_check(found: StudyLaps) -> RenderableType:
     if found.warnings:
         parts += _warnings(found.warnings)
     else:
-        parts.append(Text("Nothing wrong or weak was found in the data."))
+        parts.append(
+            Text(
+                "Nothing wrong or weak was found in the data. How well the laps fit together, "
+                "`sameloop compare` says."
+            )
+        )
     parts += _dropped(found)
     parts += _assumptions(found)
     return Group(*parts)
@@ -173,8 +179,7 @@ def _warnings(warnings: Iterable[Warning_]) -> Iterator[RenderableType]:
         yield Text()
         yield Text("What to doubt, worst first", style="bold yellow")
     for number, warning in enumerate(listed, start=1):
-        where = f"{warning.where}: " if warning.where else ""
-        yield list_item(f"{where}{warning.text.rstrip('.')}.", mark=f"{number}.")
+        yield list_item(warning_sentence(warning), mark=f"{number}.")
 
 
 def list_item(text: str, mark: str = "-") -> RenderableType:

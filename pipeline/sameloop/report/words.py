@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from sameloop.estimate.result import Comparison, Quantity, WattsDifference
+from sameloop.estimate.result import Comparison, Quantity, Warning_, WattsDifference
 from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.study import Setup, Study
 
@@ -49,11 +49,21 @@ def verdict_sentence(comparison: Comparison, study: Study) -> str:
 def separable_sentence(comparison: Comparison) -> str:
     """Say whether the laps tell air drag from rolling resistance."""
     if comparison.separable:
-        return "The laps tell air drag (CdA) and rolling resistance (Crr) apart."
+        return (
+            "The laps tell air drag (CdA) and rolling resistance (Crr) apart, as closely as their "
+            "intervals say."
+        )
     return (
         "Trust the watts at the speeds ridden, not their split into air drag (CdA) and rolling "
         "resistance (Crr): laps at clearly different speeds would separate the two."
     )
+
+
+def warning_sentence(warning: Warning_) -> str:
+    """Say a warning after the place it is about, unless its words name that already."""
+    text = f"{warning.text.rstrip('.')}."
+    named = not warning.where or text.startswith(f"Setup {warning.where} ")
+    return text if named else f"{warning.where}: {text}"
 
 
 def change_words(watts: Quantity, unit: str = "W") -> str:

@@ -24,6 +24,7 @@ CAUSE_WORDS = {
     "mass": "mass",
     "drivetrain": "drivetrain",
 }
+CAUSE_HEADINGS = ("from", "seconds", "95 % interval", "watts", "95 % interval")
 CAUTION = (
     "Seconds are never worth a risk: ride within the traffic law and the road, look ahead on "
     "descents, and leave a position that you cannot brake and steer from."
@@ -32,21 +33,24 @@ CAUTION = (
 
 def format_worth(found: CourseAnswer) -> RenderableType:
     """Lay out what the setups are worth on a course, the answer first."""
-    course = found.course
-    parts: list[RenderableType] = [
-        Text(
-            f"{course.name}: {course.length / 1000:.2f} km, {course.climb:.0f} m of climbing. "
-            f"{found.pacing.words}"
-        )
-    ]
+    parts: list[RenderableType] = [Text(course_sentence(found))]
     for worth in found.worths:
         parts += _worth(worth)
     parts += _money(found)
     parts += _gears(found)
-    parts += [Text(), Text("How it was ridden in thought", style="bold")]
+    parts += [Text(), Text("What this assumes", style="bold")]
     parts += [list_item(line) for line in assumptions(found)]
     parts += [Text(), Text(CAUTION)]
     return Group(*parts)
+
+
+def course_sentence(found: CourseAnswer) -> str:
+    """Say which road it was, and the power on it."""
+    course = found.course
+    return (
+        f"On {course.name}: {course.length / 1000:.2f} km, {course.climb:.0f} m of climbing. "
+        f"{found.pacing.words}"
+    )
 
 
 def assumptions(found: CourseAnswer) -> tuple[str, ...]:
@@ -59,35 +63,51 @@ def assumptions(found: CourseAnswer) -> tuple[str, ...]:
         f"{found.top_speed * 3.6:.0f} km/h; nobody slows for corners or traffic, or rides in "
         "another's slipstream.",
         "The intervals hold what the laps leave open; course, weather and power count as exact.",
-        *(["Prices are those of the parts added, less nothing for what came off."] * priced),
+        *(
+            ["Prices are those of the parts added; what the old part would fetch is not counted."]
+            * priced
+        ),
     )
 
 
 def _worth(worth: Worth) -> Iterator[RenderableType]:
-    seconds = worth.seconds
-    words = f"setup {worth.after} {change_words(seconds, 's')} against {worth.before}"
-    interval = f"95 % interval {interval_words(seconds, 's')}"
+    style = "bold green" if worth.seconds.value < 0 else "bold red"
     yield Text()
-    if seconds.low <= 0 <= seconds.high:
-        yield Text(
-            f"Cannot tell yet: best guess, {words}, but the {interval} holds other answers too.",
-            style="bold yellow",
-        )
-    else:
-        yield Text(
-            f"{words[:1].upper()}{words[1:]} ({interval}).",
-            style="bold green" if seconds.value < 0 else "bold red",
-        )
-    yield Text(
+    yield Text(worth_sentence(worth), style=style if _told(worth) else "bold yellow")
+    yield Text(times_sentence(worth))
+    table = plain_table(*CAUSE_HEADINGS)
+    for row in cause_rows(worth):
+        table.add_row(*row)
+    yield table
+
+
+def worth_sentence(worth: Worth) -> str:
+    """Say what the change is worth in one sentence."""
+    words = f"setup {worth.after} {change_words(worth.seconds, 's')} against {worth.before}"
+    interval = f"95 % interval {interval_words(worth.seconds, 's')}"
+    if _told(worth):
+        return f"{words[:1].upper()}{words[1:]} ({interval})."
+    return f"Cannot tell yet: best guess, {words}, but the {interval} holds other answers too."
+
+
+def times_sentence(worth: Worth) -> str:
+    """Say the two times, and the watts in the same time."""
+    return (
         f"From {clock(worth.time_before.value)} to {clock(worth.time_after.value)}. In the same "
         f"time it {change_words(worth.watts)} of {worth.watts_before:.0f} W on average "
         f"(95 % interval {interval_words(worth.watts)})."
     )
-    table = plain_table("from", "seconds", "95 % interval", "watts", "95 % interval")
-    for cause in worth.causes:
-        table.add_row(CAUSE_WORDS[cause.name], *_cells(cause.seconds), *_cells(cause.watts))
-    table.add_row("together", *_cells(worth.seconds), *_cells(worth.watts))
-    yield table
+
+
+def cause_rows(worth: Worth) -> tuple[tuple[str, ...], ...]:
+    """Give the rows under `CAUSE_HEADINGS`, the sum last."""
+    causes = ((CAUSE_WORDS[cause.name], cause.seconds, cause.watts) for cause in worth.causes)
+    rows = (*causes, ("together", worth.seconds, worth.watts))
+    return tuple((words, *_cells(seconds), *_cells(watts)) for words, seconds, watts in rows)
+
+
+def _told(worth: Worth) -> bool:
+    return not worth.seconds.low <= 0 <= worth.seconds.high
 
 
 def _cells(quantity: Quantity) -> tuple[str, str]:

@@ -30,7 +30,7 @@ class CourseAnswer:
     Parameters
     ----------
     course, day, pacing
-        What was ridden in thought.
+        The road, the weather and the power that were assumed.
     top_speed : float
         Speed above which the riders brake [m/s].
     worths : tuple of Worth
