@@ -67,11 +67,7 @@ def start(study: Path | None, *, port: int, open_browser: bool) -> None:
     ------
     SameloopError
         The study is no folder, or the port is none.
-    ImportError
-        Streamlit is not installed.
     """
-    import streamlit  # noqa: F401  to say what is missing before the process is replaced
-
     if study is not None and not study.exists():
         raise SameloopError(f"{study}: there is no such folder; name a folder with study.toml.")
     if not 1024 <= port <= 65535:

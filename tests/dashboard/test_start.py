@@ -50,3 +50,10 @@ def test_mistakes_are_one_sentence(arguments, words, capsys, monkeypatch):
     monkeypatch.setattr("os.execve", lambda *given: pytest.fail("it must not start"))
     assert cli.main(["dashboard", *arguments]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_without_its_packages_it_says_what_to_install(tmp_path, monkeypatch, capsys):
+    monkeypatch.setitem(sys.modules, "streamlit", None)
+    monkeypatch.setattr("os.execve", lambda *_: pytest.fail("the server was started"))
+    assert cli.main(["dashboard", str(tmp_path)]) == 2
+    assert "run pip install 'sameloop[dashboard]'" in capsys.readouterr().err

@@ -26,8 +26,10 @@ def run(args: argparse.Namespace) -> None:
     SameloopError
         The dashboard's packages are not installed.
     """
+    from sameloop_dashboard.start import start
+
     try:
-        from sameloop_dashboard.start import start
+        import streamlit  # noqa: F401  to say what is missing before the process is replaced
     except ImportError:
         raise SameloopError(
             "The dashboard's packages are not installed; run pip install 'sameloop[dashboard]'."
