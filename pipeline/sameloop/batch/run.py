@@ -108,7 +108,7 @@ def _threads(client: Client) -> int:
 
 
 def room(*, threads: int, under_way: int) -> int:
-    """Say how many more studies to hand out; none while those of a worker that died are left over."""
+    """Say how many more studies to hand out; none while a dead worker's are left over."""
     return max(0, _AHEAD * max(1, threads) - under_way)
 
 
@@ -121,9 +121,10 @@ def _client(cluster: str | None, workers: int | None) -> Iterator[Client]:
             "The packages for many studies are not installed; run pip install 'sameloop[batch]'."
         ) from None
     if cluster is None:
-        # No page of its own on a port: nothing is served from this machine.
+        # By default its status page could be seen from other machines.
+        here = {"host": "127.0.0.1", "dashboard_address": "127.0.0.1:0"}
         with (
-            LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as local,
+            LocalCluster(n_workers=workers, threads_per_worker=1, **here) as local,
             Client(local) as client,
         ):
             yield client

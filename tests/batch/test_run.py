@@ -1,0 +1,52 @@
+"""Many studies through a real scheduler, in this process and by the command line."""
+
+import os
+import subprocess
+import sys
+
+import duckdb
+import pytest
+
+from sameloop.batch import run
+from sameloop.batch.results import Results
+from sameloop.errors import SameloopError
+
+
+def batch(*arguments, cwd):
+    return subprocess.run(
+        [sys.executable, "-m", "sameloop.cli", "batch", *map(str, arguments)],
+        cwd=cwd,
+        env={**os.environ, "COLUMNS": "120"},
+        capture_output=True,
+        encoding="utf-8",
+        timeout=300,
+    )
+
+
+def test_one_bad_study_does_not_stop_the_rest_and_nothing_is_done_twice(squad, tmp_path):
+    done = batch(squad, "-o", "table", "--workers", "1", "--summary", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "3 studies: 2 answered, 1 refused." in done.stdout
+    assert "broken" in done.stdout
+    assert "3 answered now" in done.stdout
+    query = f"select outcome, count(*) from '{tmp_path}/table/*.parquet' group by 1 order by 1"
+    assert duckdb.sql(query).fetchall() == [("answered", 2), ("refused", 1)]
+
+    again = batch(squad, "-o", "table", "--workers", "1", cwd=tmp_path)
+    assert "0 answered now" in again.stdout
+    assert "Traceback" not in done.stderr + again.stderr
+
+
+def test_a_cluster_that_is_not_there_is_one_sentence(squad, tmp_path, monkeypatch):
+    monkeypatch.setattr(run, "_PATIENCE", 0.5)
+    with pytest.raises(
+        SameloopError, match=r"--cluster tcp://127\.0\.0\.1:9: no scheduler answers"
+    ):
+        run.run_batch([str(squad)], Results(str(tmp_path)), cluster="tcp://127.0.0.1:9")
+
+
+def test_workers_that_vanish_leave_no_study_unanswered():
+    """Fewer threads than studies under way: none is handed out until some are back."""
+    assert run.room(threads=2, under_way=3) == 5
+    assert run.room(threads=1, under_way=8) == 0
+    assert run.room(threads=0, under_way=0) > 0

@@ -1,0 +1,62 @@
+"""The tables over a batch."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from rich.console import Console
+
+from sameloop.batch.results import SCHEMA
+from sameloop.batch.summary import LONGEST, format_summary, pooled_changes
+
+
+def answers(effects, change="bars: narrow", **more):
+    rows = [
+        {
+            "study": f"s{n}", "outcome": "answered", "name": f"rider {n}", "before": "old",
+            "after": "new", "change": change, "speed_kmh": 36.0, "verdict": "helped",
+            "delta_watts": effect, "delta_watts_sd": 2.0, "delta_watts_low": effect - 4,
+            "delta_watts_high": effect + 4, **more,
+        }
+        for n, effect in enumerate(effects)
+    ]  # fmt: skip
+    return pd.DataFrame(rows).reindex(columns=SCHEMA.names)
+
+
+def printed(rows):
+    console = Console(width=160, no_color=True)
+    with console.capture() as capture:
+        console.print(format_summary(rows))
+    return capture.get()
+
+
+def test_the_summary_says_who_gained_and_what_helps():
+    bad = pd.DataFrame([{"study": "x", "outcome": "refused", "error": "x: no [b]laps[/b]."}])
+    text = printed(pd.concat([answers([-6.0, -9.0, -7.5]), bad.reindex(columns=SCHEMA.names)]))
+
+    assert "4 studies: 3 answered, 1 refused." in text
+    assert "no [b]laps[/b]." in text
+    assert text.index("rider 1") < text.index("rider 2") < text.index("rider 0")
+    (line,) = [line for line in text.splitlines() if line.startswith("bars: narrow")]
+    assert line.split()[2:5] == ["3", "36", "-7.5"]
+
+
+def test_long_tables_are_cut_and_say_so():
+    text = printed(answers(np.linspace(-30, -20, LONGEST + 5)))
+    assert f"the first {LONGEST} of {LONGEST + 5}" in text
+
+
+def test_an_empty_batch_is_said():
+    assert printed(answers([]).reindex(columns=SCHEMA.names)).strip() == "No study yet."
+
+
+def test_a_study_counts_once_and_only_what_is_known_is_pooled():
+    twice = pd.concat([answers([-6.0, -9.0]), answers([50.0])])  # the last is study s0 again
+    unnamed = answers([90.0], change="").assign(study="u")
+    unknown = answers([90.0], delta_watts_sd=None).assign(study="v")
+    other = answers([-1.0, -1.0]).assign(speed_kmh=40.0)
+    found = pooled_changes(pd.concat([twice, unnamed, unknown, other]))
+
+    assert {key: pooled.studies for key, pooled in found.items()} == {
+        ("bars: narrow", 36.0): 2, ("bars: narrow", 40.0): 2,
+    }  # fmt: skip
+    assert found[("bars: narrow", 36.0)].mean == pytest.approx(-7.5)
