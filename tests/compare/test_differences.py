@@ -71,3 +71,15 @@ def test_one_speed_on_a_flat_road_does_not_tell_cda_from_crr(compared):
     _, _, _, difference = compared
     assert not difference.separable
     assert "do not tell CdA from Crr" in difference.why
+
+
+def test_no_verdict_in_a_storm_or_without_rest(compared):
+    study, stretches, result, _ = compared
+    wind = result.wind[0]
+    strong = replace(wind, speed=replace(wind.speed, value=8.0, low=7.0, high=9.0))
+    stormy = replace(result, wind=(strong, *result.wind[1:]))
+    restless = replace(result, fit=replace(result.fit, converged=False))
+    for spoiled, words in ((stormy, "8 m/s of wind"), (restless, "did not come to rest")):
+        found = compare(spoiled, study, stretches)[0]
+        assert (found.verdict, found.more_laps) == ("cannot tell", None)
+        assert words in found.why

@@ -62,6 +62,11 @@ def decide(
     )
 
 
+def withheld(reason: str) -> Decision:
+    """Return the decision where the estimate itself is not sound, whatever its interval says."""
+    return Decision(verdict=CANNOT_TELL, also_small=False, why=reason, more_laps=None)
+
+
 def _why_clear(small: bool) -> str:
     if small:
         return (
