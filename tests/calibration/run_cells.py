@@ -106,15 +106,21 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("outcomes", type=Path)
     parser.add_argument("--per-cell", type=int, default=500)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--only", default="", help="cells whose name holds this text")
     options = parser.parse_args(arguments)
     done = []
     if options.outcomes.exists():
         done = [json.loads(line) for line in options.outcomes.read_text().splitlines()]
     have = {(o["cell"], o["seed"]) for o in done}
-    seeds = range(options.first_seed, options.first_seed + options.per_cell)
-    wanted = [(c, s) for s in seeds for c in cells() if options.only in c and (c, s) not in have]
+    # One seed draws the same winds and errors in every cell: cells must not share seeds, or the
+    # whole counts for a few studies.
+    wanted = [
+        (cell, 10_000 * place + seed)
+        for seed in range(options.per_cell)
+        for place, cell in enumerate(cells())
+        if options.only in cell
+    ]
+    wanted = [one for one in wanted if one not in have]
     batches = [wanted[k : k + _BATCH] for k in range(0, len(wanted), _BATCH)]
     context = get_context("spawn")
     with (
