@@ -12,9 +12,8 @@ from sameloop.errors import SameloopError
 from sameloop.files import cannot_write, write_file
 from sameloop.ingest.read import read_ride
 from sameloop.ingest.ride import Ride
-from sameloop.study_file import STUDY_FILE
+from sameloop.study_file import STUDY_FILE, UNKNOWN
 
-UNKNOWN = "?"
 SETUPS = (("A", "before the change"), ("B", "after the change"))
 
 

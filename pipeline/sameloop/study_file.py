@@ -35,6 +35,8 @@ from sameloop.study_keys import (
 from sameloop.toml_keys import Key, Text, TomlSource, show
 
 STUDY_FILE, CORRECTIONS_FILE = "study.toml", "corrections.toml"
+#: Stands in a new study where only the rider knows.
+UNKNOWN = "?"
 
 
 def load_study(path: str | Path) -> Study:
@@ -75,6 +77,7 @@ def parse_study(text: str, path: Path) -> Study:
     source = TomlSource(str(path))
     raw = _parse(text, source)
     source.known_only(raw, TOP_KEYS, "")
+    _filled_in(raw, source)
     folder = path.parent
     table = source.table(raw.get("study", {}), "[study]")
     source.known_only(table, STUDY_KEYS, "[study]")
@@ -92,6 +95,25 @@ def parse_study(text: str, path: Path) -> Study:
         defaulted=tuple(source.defaulted),
         sources=_sources(folder, raw),
     )
+
+
+def _filled_in(raw: dict[str, Any], source: TomlSource) -> None:
+    """Refuse a new study that still has gaps, all of them in one sentence."""
+    asked = (("setups", "total_mass_kg"), ("rides", "setup"))
+    gaps = [
+        f"[[{name}]] {number} {key}"
+        for name, key in asked
+        for number, table in enumerate(_listed(raw.get(name)), start=1)
+        if isinstance(table, dict) and table.get(key) == UNKNOWN
+    ]
+    if gaps:
+        raise source.error(
+            ", ".join(gaps), "not filled in yet", f'put the value in place of "{UNKNOWN}"'
+        )
+
+
+def _listed(raw: object) -> list[object]:
+    return raw if isinstance(raw, list) else []
 
 
 def _is_folder(path: Path) -> bool:

@@ -33,13 +33,14 @@ class Number:
     def __call__(self, value: object) -> float:
         """Convert one value to SI."""
         if isinstance(value, bool) or not isinstance(value, int | float):
+            unit = f" in {self.unit}" if self.unit else ""
             raise WrongValueError(
-                f"{show(value)} is not a number", f"write a number{self._unit} without quotes"
+                f"{show(value)} is not a number", f"write a number{unit} without quotes"
             )
         try:
             number = float(value)
         except OverflowError:  # a whole number of more than 308 digits
-            number = math.copysign(math.inf, value)
+            number = math.inf if value > 0 else -math.inf
         if not self.low <= number <= self.high:
             raise WrongValueError(
                 f"{number:g}{self._unit} is not plausible",

@@ -50,7 +50,7 @@ def test_from_dropped_files_to_an_answer(new_page, keep, tmp_path):
     start_study(page, "Bags & more", [sample_folder() / name for name in RIDES], tmp_path)
     page.get_by_text("This study lies in").wait_for()
     settle(page)
-    assert page.get_by_text('no setup has the id "?"').count() == 1
+    assert page.get_by_text("[[rides]] 4 setup: not filled in yet").count() == 1
     keep(page, "new-study-to-fill-in")
 
     for number, setup in enumerate("ABBA", start=1):

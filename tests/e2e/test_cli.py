@@ -106,7 +106,7 @@ def test_new_starts_a_study_that_says_what_is_missing(study, tmp_path):
 
     refused = run("check", "fresh", cwd=tmp_path)
     assert refused.returncode == 2
-    assert '[[rides]] 1 setup: no setup has the id "?"; write one of "A", "B"' in refused.stderr
+    assert "[[rides]] 1 setup, [[rides]] 2 setup: not filled in yet" in refused.stderr
 
     toml = tmp_path / "fresh" / "study.toml"
     first, second = toml.read_text(encoding="utf-8").split('setup = "?"', 1)
@@ -123,6 +123,7 @@ def test_a_simulated_study_can_be_compared(tmp_path):
     made = run("simulate", "sim", "--laps", "3", "--wind", "0.5", cwd=tmp_path)
     assert made.returncode == 0, made.stderr
     assert "In truth setup B changes the power by" in made.stdout
+    assert (tmp_path / "sim" / "truth.toml").is_file()
 
     laps = run("laps", "sim", cwd=tmp_path)
     assert "6 laps used, 0 left out" in laps.stdout

@@ -1,4 +1,4 @@
-"""Distances and gravity on the WGS84 ellipsoid."""
+"""Distances on the WGS84 ellipsoid."""
 
 from itertools import pairwise
 
@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from pyproj import Geod, Transformer
 
 from sameloop.clean.plane import Plane
-from sameloop.road.gravity import normal_gravity
 
 pytestmark = pytest.mark.external
 
@@ -20,26 +19,6 @@ WGS84 = Geodesic.WGS84
 def degrees(text):
     d, m, s = (float(part) for part in text.split())
     return np.copysign(abs(d) + m / 60 + s / 3600, d)
-
-
-@pytest.mark.parametrize(
-    ("latitude", "gravity"),
-    [
-        (0.0, 9.7803253359),
-        (45.0, 9.8061977694),
-        (52.0, 9.8124740779),
-        (60.0, 9.8191769531),
-        (90.0, 9.8321849379),
-    ],
-)
-def test_normal_gravity(latitude, gravity):
-    """NIMA TR8350.2 (2000), equation 4-1, evaluated; constants from memory, print not seen."""
-    assert normal_gravity(latitude) == pytest.approx(gravity, abs=1e-9)
-
-
-def test_gravity_500_metres_up():
-    """Free-air gradient -3.086e-6 per metre; textbook value from memory."""
-    assert normal_gravity(52.0, 500.0) == pytest.approx(9.810931, abs=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sameloop.simulate.course import reversed_course
 from sameloop.simulate.layout import rounded_polygon
 from sameloop.simulate.path import Stop, TurnBack, plan_path
 from sameloop.simulate.presets import LAYOUTS, preset
@@ -94,15 +93,6 @@ def test_out_and_back_is_one_road_with_one_profile():
     assert np.abs(course.height - course.height[nearest])[beside].max() < 0.3
     turned = np.abs(headings(course) - headings(course)[nearest])[beside]
     assert np.median(np.abs(turned % (2 * np.pi) - np.pi)) < 0.05
-
-
-def test_reversing_twice_gives_the_same_loop():
-    course = preset("rolling")
-    back = reversed_course(course)
-    assert back.height[1] == course.height[-1]
-    assert back.climb == pytest.approx(course.climb)
-    assert np.array_equal(reversed_course(back).east, course.east)
-    assert np.cos(headings(back)[0] - headings(course)[0]) == pytest.approx(-1.0, abs=0.01)
 
 
 def test_a_ride_is_ride_in_laps_and_ride_out():

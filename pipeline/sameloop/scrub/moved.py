@@ -12,8 +12,8 @@ from sameloop.answer import StudyLaps
 from sameloop.clean.plane import plane_around
 from sameloop.ingest.ride import RecordedLap, Ride
 
-#: A meridian of open sea from 65° N to 75° S [deg]. Along a circle of latitude, distances,
-#: directions and gravity stay what they are.
+#: A meridian of open sea from 65° N to 75° S [deg]. Along a circle of latitude, distances
+#: and directions stay what they are.
 OPEN_SEA = -33.0
 FIRST_DAY = pd.Timestamp("2001-01-01T00:00:00Z")  # when the first ride of every copy begins
 

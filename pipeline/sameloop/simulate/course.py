@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,21 +60,3 @@ class Course:
         """Metres climbed in one pass [m]."""
         rise = np.diff(np.append(self.height, self.height[0]))
         return float(rise[rise > 0].sum())
-
-
-def reversed_course(course: Course) -> Course:
-    """Give the same loop travelled the other way round, from the same gate."""
-
-    def turn(values: FloatArray) -> FloatArray:
-        return np.roll(values[::-1], 1)
-
-    return replace(
-        course,
-        name=f"{course.name} reversed",
-        east=turn(course.east),
-        north=turn(course.north),
-        height=turn(course.height),
-        shelter=turn(course.shelter),
-        lead_in=course.lead_out[::-1],
-        lead_out=course.lead_in[::-1],
-    )

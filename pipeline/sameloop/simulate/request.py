@@ -6,10 +6,9 @@ from pathlib import Path
 
 from sameloop.errors import SameloopError
 from sameloop.files import cannot_write
-from sameloop.simulate.export import write_study
+from sameloop.simulate.export import simulate_folder
 from sameloop.simulate.presets import LAYOUTS
 from sameloop.simulate.scenario import default_study
-from sameloop.simulate.study import simulate_studies
 
 _LIMITS = {
     "laps": (2, 40),
@@ -51,9 +50,8 @@ def write_requested(
         same_day=not days,
         **numbers,  # type: ignore[arg-type]  # laps and seed are int, as the parser made them
     )
-    simulated = simulate_studies([spec])[0]
     try:
-        write_study(simulated, folder)
+        simulated = simulate_folder(spec, folder)
     except OSError as error:
         raise cannot_write(folder, error, "name another folder") from None
     slow, fast = (simulated.truth.delta_watts("A", "B", speed / 3.6) for speed in (36, 40))
