@@ -10,7 +10,7 @@ from sameloop.clean.track import Track
 from sameloop.estimate.result import Warning_
 from sameloop.ingest.ride import Dropped
 from sameloop.laps.lap import Lap, LapSet, Loop
-from sameloop.study import Setup, Study, StudyRide
+from sameloop.study import Setup, Study, StudyRide, WeatherEntry
 
 DAY = 86_400.0
 LENGTH = 1000
@@ -161,3 +161,34 @@ def test_the_worst_comes_first_and_nothing_twice():
     worst = Warning_(code="setup_without_laps", text="worst")
 
     assert worst_first([mild, unknown, worst, mild]) == (worst, unknown, mild)
+
+
+def test_two_rides_at_one_time_are_a_copy():
+    twice = study_laps(tracks=(track(file="a"), track(500.0, file="b")))
+    (warning,) = (item for item in lap_warnings(twice) if item.code == "same_ride_twice")
+    assert "a and b were recorded at the same time" in warning.text
+    assert "same_ride_twice" not in codes(study_laps(tracks=(track(), track(float(LENGTH)))))
+
+
+def test_a_mass_that_no_part_explains():
+    good = study_laps()
+    for mass, told in ((90.0, False), (90.1, True), (30.0, True)):
+        setups = (good.study.setups[0], replace(good.study.setups[1], total_mass=mass))
+        found = replace(good, study=replace(good.study, setups=setups))
+        assert ("odd_mass" in codes(found)) == told
+
+
+def test_weather_of_another_day():
+    good = study_laps(tracks=(track(), track(2000.0)))
+    for hours, told in ((0.1, False), (3.2, False), (3.9, True), (-72.0, True)):
+        entry = WeatherEntry(time=hours * 3600.0, temperature=290.0)
+        found = replace(good, study=replace(good.study, weather=(entry,)))
+        assert ("weather_far" in codes(found)) == told
+    assert "3 days before or after" in lap_warnings(found)[0].text
+
+
+def test_a_power_that_no_rider_holds():
+    fast = track(power=np.full(LENGTH, 601.0))
+    assert "odd_power" in codes(study_laps(tracks=(fast, track(DAY))))
+    dead = track(power=np.full(LENGTH, np.nan))
+    assert "odd_power" not in codes(study_laps(tracks=(dead, track(DAY))))

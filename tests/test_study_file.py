@@ -143,9 +143,15 @@ MISTAKES = [
     ("[uncertainty]", "[uncertainties]", "perhaps you meant uncertainty"),
     ("total_mass_kg = 82.4", "", r"\[\[setups\]\] 1 total_mass_kg: this key is missing; weigh"),
     ("82.4", "824", r"\[\[setups\]\] 1 total_mass_kg: 824 kg is not plausible; .* 30 to 300 kg"),
-    ("82.4", '"82.4"', r'"82\.4" is not a number; write a number kg without quotes'),
+    ("82.4", '"82.4"', r'"82\.4" is not a number; write a number in kg without quotes'),
     ("82.4", "true", "true is not a number"),
     ("82.4", "nan", "nan kg is not plausible"),
+    ("82.4", "9" * 400, "inf kg is not plausible"),
+    ("82.4", "-" + "9" * 400, "-inf kg is not plausible"),
+    ("[30, 45]", str(list(range(10, 31))), "the list holds 21 values; keep 20 of them"),
+    ('"one.fit"', f'"{"a" * 400}"', r'there is no file "a+\.\.\.; check the name'),
+    ('"one.fit"', '"../one.fit"', "lies outside the study's folder"),
+    ('"one.fit"', '"/etc/passwd"', "lies outside the study's folder"),
     ('"closed"', '"round"', r'loop: "round" is not known; write one of "closed", "out_and_back"'),
     ("[30, 45]", "[]", r"reference_speeds_kmh: \[\] is not a list"),
     ("[30, 45]", "[30, 30]", "holds a value twice"),
@@ -290,3 +296,28 @@ def test_metar_text_takes_its_month_from_the_rides(tmp_path):
 def test_a_wrong_weather_table_is_said(tmp_path, table, message):
     with pytest.raises(SameloopError, match=message):
         load_study(with_weather(tmp_path, table))
+
+
+def test_links_that_lead_out_or_round_in_a_circle_are_refused(tmp_path):
+    folder = tmp_path / "study"
+    folder.mkdir()
+    write(folder, GOOD)
+    secret = tmp_path / "secret.fit"
+    secret.write_bytes(b"")
+    for target, message in ((secret, "lies outside"), (folder / "one.fit", "there is no file")):
+        (folder / "one.fit").unlink()
+        (folder / "one.fit").symlink_to(target)
+        with pytest.raises(StudyError, match=message):
+            load_study(folder)
+
+
+def test_what_is_no_small_text_file_is_not_read(tmp_path):
+    large = tmp_path / "study.toml"
+    with large.open("wb") as stream:
+        stream.truncate(17 * 2**20)
+    with pytest.raises(StudyError, match="it is larger than 16 MB"):
+        load_study(tmp_path)
+    with pytest.raises(StudyError, match="it is no file but a device"):
+        load_study("/dev/zero")
+    with pytest.raises(StudyError, match="it cannot be read"):
+        load_study(tmp_path / ("a" * 400))

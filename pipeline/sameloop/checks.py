@@ -15,10 +15,12 @@ from sameloop.fit_checks import fit_warnings
 
 #: From worst to mildest. A code that is not here (a stage may add its own) comes in the middle.
 SEVERITY = (
+    "same_ride_twice",
     "setup_without_laps",
     "one_setup",
     "odd_mass",
     "weather_far",
+    "odd_power",
     "not_converged",
     "day_confounded",
     "jump_in_ride",
@@ -42,6 +44,7 @@ SEVERITY = (
 
 FEW_LAPS = 4  # below this the scatter between laps is hardly known (common practice, no source)
 MUCH_WIND = 3.0  # m/s at rider height
+ODD_POWER = 600.0  # W over a whole ride (common practice, no source)
 ODD_MASS = 10.0  # kg between setups; no part or clothing is so heavy (common practice, no source)
 FAR_WEATHER = 3.0  # h from a ride to the nearest entry (common practice, no source)
 MUCH_LEFT_OUT = 0.25
@@ -52,7 +55,7 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
-    checks = (_setups, _confounding, _weather, _left_out, _recordings)
+    checks = (_same_time, _setups, _confounding, _weather, _left_out, _recordings)
     return worst_first([warning for check in checks for warning in check(found)])
 
 
@@ -70,6 +73,20 @@ def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:
     ranks = {code: rank for rank, code in enumerate(SEVERITY)}
     unique = dict.fromkeys(warnings)
     return tuple(sorted(unique, key=lambda warning: ranks.get(warning.code, middle)))
+
+
+def _same_time(found: StudyLaps) -> Iterator[Warning_]:
+    """One rider cannot ride two rides at once, so one of them is a copy or has a wrong clock."""
+    spans = sorted(
+        (track.start, track.start + float(track.time[-1]), track.file) for track in found.tracks
+    )
+    for (_, end, one), (start, _, two) in pairwise(spans):
+        if start < end:
+            text = (
+                f"{one} and {two} were recorded at the same time, so one ride counts twice or a "
+                "clock was wrong: take one of them out of study.toml"
+            )
+            yield Warning_(code="same_ride_twice", text=text)
 
 
 def _setups(found: StudyLaps) -> list[Warning_]:
@@ -192,6 +209,13 @@ def _recordings(found: StudyLaps) -> list[Warning_]:
                 f"{worst.reason} ({worst.seconds:.0f} s)"
             )
             warnings.append(Warning_(code="samples_dropped", text=text, where=track.file))
+        power = float(np.nanmean(track.power)) if np.isfinite(track.power).any() else 0.0
+        if power > ODD_POWER:
+            text = (
+                f"The mean power is {power:.0f} W, which no rider holds: check the power meter and "
+                "the unit of the column"
+            )
+            warnings.append(Warning_(code="odd_power", text=text, where=track.file))
         if abs(track.power_lag) > MUCH_LAG:
             text = (
                 f"Power runs {track.power_lag:.1f} s behind speed and was shifted: check that the "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import io
 import os
 import sys
@@ -13,6 +14,7 @@ from sameloop import __version__
 from sameloop.commands import COMMANDS
 from sameloop.errors import SameloopError
 
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 DONE, OUR_FAULT, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
@@ -35,15 +37,23 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return _fail("sameloop: interrupted.", INTERRUPTED, args.debug)
     except BrokenPipeError:
-        # The reader (e.g. `head`) has had enough; a later flush must not complain either.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _close_output()  # the reader (e.g. `head`) has had enough
     except Exception as error:
+        if isinstance(error, OSError) and error.errno in _FULL:
+            _close_output()
+            text = f"sameloop: the disk is full ({error.strerror}); make room and run it again."
+            return _fail(text, WRONG_INPUT, args.debug)
         message = (
             f"sameloop: {args.command} failed ({type(error).__name__}: {error}); this is our "
             "fault, not yours: run it again with --debug and report what it prints."
         )
         return _fail(message, OUR_FAULT, args.debug)
     return DONE
+
+
+def _close_output() -> None:
+    """Let the interpreter's own last flush not complain either."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -202,3 +202,9 @@ def test_a_handful_of_samples_is_refused(ride_of):
 def test_what_reading_dropped_stays_in_the_list(steady):
     before = Dropped(reason="no time stamp", count=2)
     assert clean_ride(replace(steady(), dropped=(before,))).dropped == (before,)
+
+
+def test_a_meter_that_gave_nothing_but_zero_is_no_meter(steady):
+    track = clean_ride(steady(power=np.zeros(1200), cadence=np.full(1200, np.nan)))
+    assert counted(track)["power is 0 W all the time"] == 1200
+    assert not track.usable.any()

@@ -105,3 +105,15 @@ def test_times_beyond_the_calendar_of_our_columns_are_missing():
     ride = to_ride(Recording(format="csv", records=records), file="a", sha256="")
     assert list(ride.samples["time"]) == [ORIGIN]
     assert ride.dropped == (Dropped(reason="no time stamp", count=2),)
+
+
+def test_an_altitude_of_no_road_is_missing_and_counted():
+    records = pd.DataFrame(
+        {
+            "time": pd.date_range("2026-05-02", periods=5, freq="s", tz="UTC"),
+            "altitude": [-500.0, -501.0, 1e12, 9000.0, np.nan],
+        }
+    )
+    ride = to_ride(Recording(format="csv", records=records), file="a", sha256="0")
+    np.testing.assert_array_equal(ride.samples["altitude"], [-500, np.nan, np.nan, 9000, np.nan])
+    assert [(item.reason, item.count) for item in ride.dropped] == [("impossible altitude", 2)]

@@ -140,3 +140,8 @@ def test_refusals(text, columns, match):
 def test_other_text_encodings_are_refused_with_the_byte():
     with pytest.raises(RideFileError, match="byte 9 is not UTF-8 text"):
         parse_ride(b"time,temp\xb0\n1,2\n", name="a.csv")
+
+
+def test_laps_without_any_time_are_one_sentence():
+    with pytest.raises(RideFileError, match="none of its 2 records carries a usable time"):
+        parse_ride(b"time,power,lap\nnever,200,1\nlater,210,1\n", name="a")

@@ -245,3 +245,14 @@ def test_riding_the_file_backwards_finds_the_same_laps(roads, field):
     forth, back = find_laps([track]), find_laps([backwards])
     assert len(used(forth)) == len(used(back)) == 3
     assert back.loop.length == pytest.approx(forth.loop.length, rel=0.002)
+
+
+def test_positions_that_drop_out_again_and_again_do_not_matter(roads, field):
+    track = five_laps(roads, field, 1).track
+    gone = np.arange(len(track.time)) % 7 == 0
+    holes = replace(
+        track,
+        latitude=np.where(gone, np.nan, track.latitude),
+        longitude=np.where(gone, np.nan, track.longitude),
+    )
+    assert used(find_laps([holes])) == used(find_laps([track])) == [1, 2, 3, 4]

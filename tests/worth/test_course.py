@@ -151,3 +151,12 @@ def test_cliffs_in_the_data_are_cut_and_said():
 
     assert course.grade.max() == pytest.approx(0.30)
     assert any("seemed steeper than 30%" in line for line in course.assumptions)
+
+
+@pytest.mark.parametrize("where", ['lat="nan" lon="8"', 'lat="47" lon="1e300"', 'lat="91" lon="8"'])
+def test_a_point_nowhere_on_earth_is_one_sentence(tmp_path, where):
+    good = '<rtept lat="47" lon="8"/>'
+    text = f'<gpx version="1.1" creator="x"><rte>{good}<rtept {where}/>{good}</rte></gpx>'
+    (tmp_path / "c.gpx").write_text(text)
+    with pytest.raises(RideFileError, match=r"^c\.gpx: .*(point 2 lies nowhere on Earth|wrong)"):
+        read_course(tmp_path / "c.gpx")

@@ -171,3 +171,7 @@ def test_a_part_never_tested_alone_comes_before_settled_ones():
 
     assert next_test(made.ranked(), (unknown,), made.fit).label == "helmet"
     assert next_test(made.ranked(), (), made.fit) is None
+
+
+def test_no_offers_are_in_order():
+    assert rank((), None, None) == ()

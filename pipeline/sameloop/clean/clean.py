@@ -9,7 +9,7 @@ from sameloop.clean.gaps import beside_gaps, gap_seconds, own_seconds
 from sameloop.clean.lag import estimate_lag, shift_power
 from sameloop.clean.motion import Motion, ground_motion, ground_velocity
 from sameloop.clean.plane import plane_around
-from sameloop.clean.power import dead, spikes, stuck
+from sameloop.clean.power import dead, silent, spikes, stuck
 from sameloop.clean.slowing import braking, coasting_corner, standing
 from sameloop.clean.track import BoolArray, FloatArray, Track
 from sameloop.errors import RideFileError
@@ -151,6 +151,7 @@ def _without_wrong_readings(
     tally.drop(missing, reason)
     for mask, why in (
         (spikes(power), "impossible power"),
+        (silent(power), "power is 0 W all the time"),
         (dead(power, channel["cadence"], time), "power dropout: 0 W while pedalling"),
         (stuck(power, speed, time), "power stuck at one value"),
     ):

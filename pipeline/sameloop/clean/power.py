@@ -29,6 +29,11 @@ def spikes(power: FloatArray) -> BoolArray:
     return known & ((filled < 0) | (filled > HIGHEST_POWER) | lonely)
 
 
+def silent(power: FloatArray) -> BoolArray:
+    """All of it, if the meter never gave anything but 0 W."""
+    return np.isfinite(power) & (not np.any(power > 0))
+
+
 def dead(power: FloatArray, cadence: FloatArray, time: FloatArray) -> BoolArray:
     """0 W for `DEAD_SECONDS` and more while the cranks turn."""
     return lasting((power == 0) & (np.nan_to_num(cadence) > TURNING), time, DEAD_SECONDS)

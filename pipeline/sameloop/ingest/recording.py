@@ -17,6 +17,7 @@ from sameloop.ingest.ride import CHANNELS, Dropped, RecordedLap, Ride
 IntArray = NDArray[np.int64]
 Span = tuple[pd.Timestamp, pd.Timestamp]
 
+LOWEST, HIGHEST = -500.0, 9000.0  # m, of any road; a barometer may be some 100 m off
 SECOND = 1_000_000_000  # in the nanoseconds of our time column
 
 
@@ -76,6 +77,7 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
     samples = _keep(samples, keep, "time stamp out of order", dropped)
     samples = _separate_repeated_times(samples, dropped)
     samples = _without_impossible_positions(samples, dropped)
+    samples = _without_impossible_altitudes(samples, dropped)
     laps = _number_laps(recording.laps, dropped)
     return Ride(
         file=file,
@@ -170,6 +172,15 @@ def _without_impossible_positions(samples: pd.DataFrame, dropped: list[Dropped])
     return samples.assign(
         latitude=np.where(bad, np.nan, latitude), longitude=np.where(bad, np.nan, longitude)
     )
+
+
+def _without_impossible_altitudes(samples: pd.DataFrame, dropped: list[Dropped]) -> pd.DataFrame:
+    altitude = samples["altitude"].to_numpy()
+    bad = (altitude < LOWEST) | (altitude > HIGHEST)
+    if not bad.any():
+        return samples
+    dropped.append(Dropped(reason="impossible altitude", count=int(bad.sum())))
+    return samples.assign(altitude=np.where(bad, np.nan, altitude))
 
 
 def _number_laps(laps: tuple[Span, ...], dropped: list[Dropped]) -> tuple[RecordedLap, ...]:

@@ -257,6 +257,8 @@ def _spans(text: pd.Series[str], times: pd.Series[pd.Timestamp]) -> tuple[Span, 
     """Split at changes of the number; the first record of the next run ends it."""
     known = times.notna()
     text, times = text[known].reset_index(drop=True), times[known].reset_index(drop=True)
+    if text.empty:
+        return ()
     first = np.flatnonzero((text != text.shift()).to_numpy())
     past = np.append(first[1:], len(text) - 1)
     return tuple((times[i], times[j]) for i, j in zip(first, past, strict=True) if text[i].strip())

@@ -96,7 +96,9 @@ class _Judge:
     def __init__(self, ride: Flat, reference: Reference) -> None:
         self.ride, self.length = ride, reference.path.length
         self.away = distance_to(reference.path, ride.east, ride.north)
-        self.heading = headings_along(ride.east, ride.north)
+        known = np.isfinite(ride.east) & np.isfinite(ride.north)
+        self.heading = np.full(len(known), np.nan)
+        self.heading[known] = headings_along(ride.east[known], ride.north[known])
         self.projector = {1: Projector(reference.path), -1: Projector(reference.path.reversed())}
 
     def judge(self, start: float, end: float, direction: int, fits: bool) -> Pass:
