@@ -16,7 +16,6 @@ from sameloop.study import (
     StudyRide,
     TimeSpan,
     Uncertainty,
-    WeatherEntry,
     WeatherStation,
 )
 from sameloop.study_keys import (
@@ -29,9 +28,8 @@ from sameloop.study_keys import (
     STUDY_KEYS,
     TOP_KEYS,
     UNCERTAINTY_KEYS,
-    WEATHER_KEYS,
-    WEATHER_SOURCE_KEYS,
 )
+from sameloop.study_weather import file_inside, read_study_weather
 from sameloop.toml_keys import Key, Text, TomlSource, show
 
 STUDY_FILE, CORRECTIONS_FILE = "study.toml", "corrections.toml"
@@ -89,7 +87,7 @@ def parse_study(text: str, path: Path) -> Study:
         **{"name": folder.resolve().name} | question,
         setups=setups,
         rides=rides,
-        weather=_weather(raw.get("weather", []), rides, folder, source),
+        weather=read_study_weather(raw.get("weather", []), rides, folder, source),
         station=_plain(raw, "weather_station", STATION_KEYS, WeatherStation, source),
         uncertainty=_plain(raw, "uncertainty", UNCERTAINTY_KEYS, Uncertainty, source),
         defaulted=tuple(source.defaulted),
@@ -213,7 +211,7 @@ def _rides(
             columns=_columns(table.get("columns", {}), f"{place} columns", source),
         )
         _check_ride(ride, table, place, ids, source)
-        _inside(folder, ride.file, f"{place} file", source)
+        file_inside(folder, ride.file, f"{place} file", source)
         if any(other.file == ride.file for other in rides):
             raise source.error(f"{place} file", f"{show(ride.file)} is named twice", "name it once")
         rides.append(ride)
@@ -287,65 +285,3 @@ def _known_setup(setup: str, ids: tuple[str, ...], place: str, source: TomlSourc
     if setup not in ids:
         known = ", ".join(f'"{known}"' for known in ids)
         raise source.error(place, f"no setup has the id {show(setup)}", f"write one of {known}")
-
-
-def _inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
-    """Give the path of a file that must exist and lie inside the study's folder."""
-    path = folder / file
-    try:
-        outside = not path.resolve().is_relative_to(folder.resolve())
-        found = path.is_file()
-    except (OSError, RuntimeError):  # a name that is too long, or links that go round in a circle
-        outside = found = False
-    if outside:
-        raise source.error(
-            place, f"{show(file)} lies outside the study's folder", "copy the file into the folder"
-        )
-    if not found:
-        raise source.error(
-            place, f"there is no file {show(file)}", "check the name and where it lies"
-        )
-    return path
-
-
-def _weather(
-    raw: object, rides: tuple[StudyRide, ...], folder: Path, source: TomlSource
-) -> tuple[WeatherEntry, ...]:
-    if isinstance(raw, dict):
-        return _weather_log(raw, rides, folder, source)
-    entries = []
-    for place, table in source.tables(raw, "[[weather]]", "[[weather]] before each entry"):
-        source.known_only(table, WEATHER_KEYS, place)
-        entry = WeatherEntry(**source.values(table, WEATHER_KEYS, WeatherEntry, place))
-        entries.append(entry)
-    return tuple(sorted(entries, key=lambda entry: entry.time))
-
-
-def _weather_log(
-    table: dict[str, Any], rides: tuple[StudyRide, ...], folder: Path, source: TomlSource
-) -> tuple[WeatherEntry, ...]:
-    # Only here does loading a study need the rides: a METAR does not tell its month.
-    from sameloop.ingest.metar_text import read_reports
-    from sameloop.ingest.weather import read_weather
-    from sameloop.study_rides import read_study_ride
-
-    place = "[weather]"
-    source.known_only(table, WEATHER_SOURCE_KEYS, place)
-    given = {
-        key: source.value(value, WEATHER_SOURCE_KEYS[key].read, f"{place} {key}")
-        for key, value in table.items()
-    }
-    if len(given) != 1:
-        raise source.error(
-            place, "it needs either file or metar", 'write e.g. file = "weather.csv"'
-        )
-    path = _inside(folder, given["file"], f"{place} file", source) if "file" in given else None
-    samples = [read_study_ride(folder, ride).samples for ride in rides]
-    times = [float(sample["time"].iloc[0].timestamp()) for sample in samples]
-    if path is not None:
-        return read_weather(path, times, name=given["file"])
-    lines = [line for line in enumerate(given["metar"].splitlines(), start=1) if line[1].strip()]
-    if not lines:
-        raise source.error(f"{place} metar", "it holds no report", "paste METAR reports")
-    entries = read_reports(lines, f"{source.file}: {place} metar", times)
-    return tuple(sorted(entries, key=lambda entry: entry.time))

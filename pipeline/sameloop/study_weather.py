@@ -1,0 +1,88 @@
+"""The weather of a ``study.toml``: entries, a log beside it, or METAR text."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sameloop.study import StudyRide, WeatherEntry
+from sameloop.study_keys import WEATHER_KEYS, WEATHER_SOURCE_KEYS
+from sameloop.toml_keys import TomlSource, show
+
+
+def read_study_weather(
+    raw: object, rides: tuple[StudyRide, ...], folder: Path, source: TomlSource
+) -> tuple[WeatherEntry, ...]:
+    """Read ``[[weather]]`` entries, or the log or METAR text that ``[weather]`` names.
+
+    Returns
+    -------
+    tuple of WeatherEntry
+        In the order of time.
+
+    Raises
+    ------
+    StudyError
+        An entry is wrong, or the table does not name one source.
+    WeatherError
+        The log or a METAR report is wrong.
+    RideFileError
+        A ride that must tell the month of a METAR cannot be read.
+    """
+    if isinstance(raw, dict):
+        return _weather_log(raw, rides, folder, source)
+    entries = []
+    for place, table in source.tables(raw, "[[weather]]", "[[weather]] before each entry"):
+        source.known_only(table, WEATHER_KEYS, place)
+        entry = WeatherEntry(**source.values(table, WEATHER_KEYS, WeatherEntry, place))
+        entries.append(entry)
+    return tuple(sorted(entries, key=lambda entry: entry.time))
+
+
+def _weather_log(
+    table: dict[str, Any], rides: tuple[StudyRide, ...], folder: Path, source: TomlSource
+) -> tuple[WeatherEntry, ...]:
+    # Only here does loading a study need the rides: a METAR does not tell its month.
+    from sameloop.ingest.metar_text import read_reports
+    from sameloop.ingest.weather import read_weather
+    from sameloop.study_rides import read_study_ride
+
+    place = "[weather]"
+    source.known_only(table, WEATHER_SOURCE_KEYS, place)
+    given = {
+        key: source.value(value, WEATHER_SOURCE_KEYS[key].read, f"{place} {key}")
+        for key, value in table.items()
+    }
+    if len(given) != 1:
+        raise source.error(
+            place, "it needs either file or metar", 'write e.g. file = "weather.csv"'
+        )
+    path = file_inside(folder, given["file"], f"{place} file", source) if "file" in given else None
+    samples = [read_study_ride(folder, ride).samples for ride in rides]
+    times = [float(sample["time"].iloc[0].timestamp()) for sample in samples]
+    if path is not None:
+        return read_weather(path, times, name=given["file"])
+    lines = [line for line in enumerate(given["metar"].splitlines(), start=1) if line[1].strip()]
+    if not lines:
+        raise source.error(f"{place} metar", "it holds no report", "paste METAR reports")
+    entries = read_reports(lines, f"{source.file}: {place} metar", times)
+    return tuple(sorted(entries, key=lambda entry: entry.time))
+
+
+def file_inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
+    """Give the path of a file that must exist and lie inside the study's folder."""
+    path = folder / file
+    try:
+        outside = not path.resolve().is_relative_to(folder.resolve())
+        found = path.is_file()
+    except (OSError, RuntimeError):  # a name that is too long, or links that go round in a circle
+        outside = found = False
+    if outside:
+        raise source.error(
+            place, f"{show(file)} lies outside the study's folder", "copy the file into the folder"
+        )
+    if not found:
+        raise source.error(
+            place, f"there is no file {show(file)}", "check the name and where it lies"
+        )
+    return path
