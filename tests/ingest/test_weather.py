@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from sameloop.errors import WeatherError
@@ -161,6 +161,7 @@ def read_or_refused(path):
         return None, str(refusal)
 
 
+@example("=")
 @given(st.text(max_size=200))
 def test_any_text_is_read_or_refused_in_one_sentence(tmp_path_factory, text):
     path = tmp_path_factory.mktemp("any") / "weather.txt"

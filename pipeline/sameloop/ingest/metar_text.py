@@ -68,6 +68,8 @@ def read_reports(
 def _reports(lines: list[tuple[int, str]], file: str) -> list[_Report]:
     found: list[_Report] = []
     pieces = [(n, piece) for n, line in lines for piece in line.split("=") if piece.strip()]
+    if not pieces:
+        raise WeatherError(file, "text", "it holds no report", "paste METAR reports")
     for number, piece in pieces:
         start = _REPORT.match(piece)
         if _FORECAST.match(piece):
