@@ -112,7 +112,8 @@ def test_a_good_study_has_no_warning():
     ("found", "expected"),
     [
         (study_laps(("AAAA", "AAAA")), ["setup_without_laps"]),
-        (study_laps(("AAAABB", "AA")), ["few_laps"]),
+        (study_laps(("AAAABBB", "AA")), ["few_laps"]),
+        (study_laps(("AAAABBBB", "AA")), []),
         (study_laps(("AAAA", "BBBB")), ["day_confounded"]),
         (study_laps(("AAAA", "BBBB"), tracks=(track(), track(3600.0))), []),
         (

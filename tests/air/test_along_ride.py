@@ -116,6 +116,14 @@ def test_qnh_becomes_the_pressure_at_the_loop():
     assert nowhere.density_sd_shared > guessed.density_sd_shared
 
 
+def test_an_unknown_height_is_as_wide_as_the_heights_where_people_ride():
+    """300 m of one standard deviation, at 12 Pa for each metre of air [rho g]."""
+    entry = WeatherEntry(time=START, temperature=288.15, qnh=101_325.0, humidity=0.5)
+    expected = 300.0 * 12.0 / 101_325.0
+    air = air_of(entry)
+    assert np.hypot(air.density_sd, air.density_sd_shared) == pytest.approx(expected, rel=0.02)
+
+
 def test_without_weather_the_standard_atmosphere_is_assumed_in_words():
     air = air_of(altitude=500.0)
     assert air.density == pytest.approx(float(air_density(standard_pressure(500.0), 288.15, 0.5)))
@@ -196,6 +204,14 @@ def test_an_entry_hours_away_is_said_and_counts_for_less():
     assert away.wind_sd > near.wind_sd
     assert away.density_sd > near.density_sd
     assert away.density == pytest.approx(near.density)
+
+
+def test_weather_of_another_day_is_no_worse_than_a_days_swing():
+    """A kelvin an hour for six hours: 6 K of 293 K."""
+    evening, week = (air_of(FULL, start=START + hours * HOUR) for hours in (8, 168))
+    assert week.density_sd == pytest.approx(evening.density_sd)
+    total = np.hypot(week.density_sd, week.density_sd_shared)
+    assert total == pytest.approx(6 / 293.15, rel=0.05)
 
 
 def test_entries_need_no_order():

@@ -53,6 +53,12 @@ def test_no_number_of_laps_is_named_when_none_would_do():
     assert "More laps alone would not settle it" in decision.why
 
 
+@pytest.mark.parametrize(("value", "named"), [(0.8, 185), (0.7, None)])  # 0.7 W would take 243
+def test_more_laps_than_anybody_rides_are_not_named(value, named):
+    """8 laps with 2 W of sd; the value itself must come to lie 1.96 sd from zero."""
+    assert _decide(value, 2.0, smallest=0.5).more_laps == named
+
+
 def test_settled_needs_no_laps():
     assert _decide(-6.0, 2.0).more_laps is None
 

@@ -8,7 +8,9 @@ import pytest
 from sameloop.air import ride_air
 from sameloop.clean import clean_ride
 from sameloop.compare import compare
+from sameloop.compare.differences import _separable
 from sameloop.estimate import estimate
+from sameloop.estimate.uncertainty import Spread
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.road.power_balance import pedal_power
@@ -71,6 +73,16 @@ def test_one_speed_on_a_flat_road_does_not_tell_cda_from_crr(compared):
     _, _, _, difference = compared
     assert not difference.separable
     assert "do not tell CdA from Crr" in difference.why
+
+
+@pytest.mark.parametrize(
+    ("correlation", "prior_share", "told"),
+    [(-0.89, 0.09, True), (-0.91, 0.09, False), (0.91, 0.09, False), (-0.89, 0.11, False)],
+)
+def test_told_apart_by_the_laps_and_not_by_what_is_plausible(correlation, prior_share, told):
+    parts = {"gusts": 1.0 - prior_share, "plausible level of Crr and CdA": prior_share}
+    of_crr = Spread(variance=1.0, df=50.0, parts=parts)
+    assert _separable(correlation, of_crr) == told
 
 
 def test_no_verdict_in_a_storm_or_without_rest(compared):
