@@ -82,21 +82,23 @@ def fit(
         shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain, places)
         known = prior(layout, stretches, study, airs, phi)
         solved = step(model, shapes, known, noise_prior, x, phi, stretches)
-        slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, stretches)
-        stride = np.zeros(len(phi))
+        before, stride, to_gain = x, np.zeros(len(phi)), 0.0
         if not fixed_noise:
+            slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, stretches)
             stride = np.asarray(np.linalg.solve(slopes.information, slopes.score))
             # Average information is too small for a parameter the laps hardly show: its strides
             # then swing about the answer, and each reversal halves its pace.
             pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
-            last = stride
+            last, to_gain = stride, abs(float(slopes.score @ stride))
         x = x + _reach(layout, solved.change) * solved.change
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
         cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
         converged = bool(
             np.all(np.abs(solved.change[layout.cda]) < _TOLERANCE * cda_sd)
-            and abs(slopes.score @ stride) < _NOISE_TOLERANCE
+            and to_gain < _NOISE_TOLERANCE
         )
+    if fixed_noise:
+        slopes = noise_slopes(model, solved, layout, known, noise_prior, before, phi, stretches)
     return Fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
         solved=solved, slopes=slopes, rounds=rounds, converged=converged,

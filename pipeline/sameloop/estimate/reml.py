@@ -11,7 +11,7 @@ from sameloop.clean.track import FloatArray
 from sameloop.estimate.design import Layout, Prior
 from sameloop.estimate.linear import LinearModel
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
-from sameloop.estimate.solve import Step, apply, apply_transposed
+from sameloop.estimate.solve import Step, apply, apply_transposed, times
 from sameloop.road.stretches import IntArray, Stretches
 
 
@@ -107,7 +107,7 @@ def variance_slopes(
     for one in along:
         value = 0.0
         if one.part is not None:
-            value += float(np.einsum("l,ln,lnm,lm->", one.laps, pulled, one.part, pulled))
+            value += float(one.laps @ (pulled * times(one.part, pulled)).sum(axis=1))
         scaled = (prior.rows[one.rows] @ gain) / prior.sd[one.rows]
         out.append(value + 2 * float(scaled @ scaled))
     return np.array(out)
@@ -129,7 +129,7 @@ def noise_slopes(
     ----------
     Gilmour, Thompson & Cullis 1995, Biometrics 51:1440-1450 (average information).
     """
-    pulled = np.einsum("lnm,lm->ln", solved.weight, solved.left)
+    pulled = times(solved.weight, solved.left)
     projected = solved.weight - solved.weight @ _fitted_spread(model, solved) @ solved.weight
     gap = projected - pulled[:, :, None] * pulled[:, None, :]
     final = x + solved.change
@@ -144,8 +144,8 @@ def noise_slopes(
         move[one.unknowns] = 2 * deviation[one.unknowns]
         moved = apply(model, move)
         if one.part is not None:
-            value -= 0.5 * float(np.einsum("l,lnm,lnm->", one.laps, one.part, gap))
-            moved = moved + one.laps[:, None] * np.einsum("lnm,lm->ln", one.part, pulled)
+            value -= 0.5 * float(one.laps @ np.einsum("lnm,lnm->l", one.part, gap))
+            moved = moved + one.laps[:, None] * times(one.part, pulled)
         score.append(value)
         moves.append(moved)
     away = [_project(model, solved, moved) for moved in moves]
@@ -181,7 +181,7 @@ def _fitted_spread(model: LinearModel, solved: Step) -> FloatArray:
 
 def _project(model: LinearModel, solved: Step, moved: FloatArray) -> FloatArray:
     """Apply the restricted-likelihood projection to forces ``(n_laps, n)``."""
-    weighted = np.einsum("lnm,lm->ln", solved.weight, moved)
+    weighted = times(solved.weight, moved)
     fitted = solved.inverse @ apply_transposed(model, weighted, len(solved.change))
-    out: FloatArray = weighted - np.einsum("lnm,lm->ln", solved.weight, apply(model, fitted))
+    out: FloatArray = weighted - times(solved.weight, apply(model, fitted))
     return out

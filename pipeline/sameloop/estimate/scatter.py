@@ -11,7 +11,7 @@ from sameloop.estimate.design import Layout, Prior
 from sameloop.estimate.linear import LinearModel
 from sameloop.estimate.noise import gust_of_laps, noise_value
 from sameloop.estimate.reml import prior_mean
-from sameloop.estimate.solve import Step
+from sameloop.estimate.solve import Step, times
 from sameloop.road.stretches import Stretches
 
 
@@ -43,7 +43,7 @@ class LapScatter:
         Birge 1932, Phys Rev 40:207-227: errors are scaled up, never down, by the scatter found.
         """
         found = np.einsum("ln,ln->l", weights, self.residual) ** 2
-        said = np.einsum("ln,lnm,lm->l", weights, self.covariance, weights)
+        said = (weights * times(self.covariance, weights)).sum(axis=1)
         return float(max(1.0, found.sum() / max(said.sum(), 1e-300)))
 
 

@@ -53,6 +53,11 @@ def apply(model: LinearModel, vector: FloatArray) -> FloatArray:
     return out
 
 
+def times(matrices: FloatArray, vectors: FloatArray) -> FloatArray:
+    """Matrix times vector lap by lap, ``(n_laps, n, n)`` times ``(n_laps, n)``."""
+    return np.asarray((matrices @ vectors[:, :, None])[:, :, 0])
+
+
 def apply_transposed(model: LinearModel, vectors: FloatArray, size: int) -> FloatArray:
     """Transposed Jacobian times ``(n_laps, n)``, (size,)."""
     out = np.zeros(size)
@@ -102,7 +107,7 @@ def step(
     info = normal_matrix(model, weight, prior, len(x))
     chol = scipy.linalg.cho_factor(info, lower=True)
     inverse = scipy.linalg.cho_solve(chol, np.eye(len(x)))
-    pulled = np.einsum("lnm,lm->ln", weight, model.residual)
+    pulled = times(weight, model.residual)
     right = apply_transposed(model, pulled, len(x))
     gap = prior.mean - prior.rows @ x
     right += prior.rows.T @ (gap / prior.sd**2)
@@ -113,7 +118,7 @@ def step(
         2 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum()
         + 2 * np.log(np.diag(chol[0])).sum()
         + 2 * np.log(prior.sd).sum()
-        + np.einsum("ln,lnm,lm->", left, weight, left)
+        + np.vdot(left, times(weight, left))
         + ((gap / prior.sd) ** 2).sum()
         + (((log_noise - noise_prior.mean) / noise_prior.sd) ** 2).sum()
     )

@@ -12,7 +12,7 @@ from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.reml import directions, variance_slopes
 from sameloop.estimate.result import Quantity
-from sameloop.estimate.solve import apply
+from sameloop.estimate.solve import apply, times
 from sameloop.road.stretches import Stretches
 
 #: Noise that the laps themselves show, by the names a rider reads.
@@ -69,13 +69,13 @@ def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
     Bulletin 2:110-114, with the information of the restricted likelihood for the variances.
     """
     gain = fit.solved.inverse @ weights
-    pulled = np.einsum("lnm,lm->ln", fit.solved.weight, apply(fit.model, gain))
+    pulled = times(fit.solved.weight, apply(fit.model, gain))
     noise, known = fit.solved.noise, fit.prior
     parts: dict[str, float] = {}
     widened = fit.scatter.factor(pulled)
     by_laps = (noise.power, noise.speed, noise.place, noise.wander, noise.gust)
     for name, part in zip(LAP_SOURCES, by_laps, strict=True):
-        parts[name] = widened * float(np.einsum("ln,lnm,lm->", pulled, part, pulled))
+        parts[name] = widened * float(np.vdot(pulled, times(part, pulled)))
     by_row = (known.rows @ gain / known.sd) ** 2
     for name, value in zip(known.source, by_row, strict=True):
         scale = widened if name in OWN_LAP_SOURCES else 1.0
