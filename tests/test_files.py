@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import resource
 import subprocess
 import sys
@@ -284,3 +285,19 @@ def test_a_device_is_written_to_and_not_replaced():
 def test_a_place_that_cannot_be_written_is_one_sentence(tmp_path, name):
     with pytest.raises(SameloopError, match=r"it cannot be written \(.+\); name another file\.$"):
         write_output(tmp_path / name, "text")
+
+
+def test_nothing_else_in_the_packages_writes():
+    """Whoever writes by another way can leave half a file."""
+    ways = re.compile(
+        r"\.write_(text|bytes)\(|shutil\.(copy|move)|\bopen\([^)]*[\"'][wax]|savefig\((?!stream)"
+    )
+    packages = Path(__file__).parents[1] / "pipeline", Path(__file__).parents[1] / "dashboard"
+    found = [
+        f"{path.name}: {line.strip()}"
+        for package in packages
+        for path in package.rglob("*.py")
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if path.name != "files.py" and ways.search(line)
+    ]
+    assert found == []

@@ -99,7 +99,6 @@ def _small_ride() -> Ride:
     samples = pd.DataFrame(dict.fromkeys(CHANNELS, np.linspace(1.0, 2.0, n)))
     samples["time"] = pd.date_range("2026-05-02T09:10:00Z", periods=n, freq="s", unit="ns")
     samples["temperature"] += 290
-    samples["distance"] *= 400
     start, end = samples["time"].iloc[0], samples["time"].iloc[-1]
     laps = (RecordedLap(number=1, start=start, end=end),)
     pauses = ((samples["time"].iloc[1], samples["time"].iloc[4]),)
@@ -171,6 +170,8 @@ _ROUTE = b'<gpx version="1.1" creator="x"><rte>' + b"".join(
     b'<rtept lat="47.%d" lon="8.5"><ele>%d</ele></rtept>' % (place, place) for place in range(5)
 )
 _ROUTE += b"</rte></gpx>"
+_TRACK = _ROUTE.replace(b"rtept", b"trkpt").replace(b"rte>", b"trkseg>")
+_TRACK = _TRACK.replace(b"<trkseg>", b"<trk><trkseg>").replace(b"</trkseg>", b"</trkseg></trk>")
 _XML = (
     b"<!DOCTYPE a [<!ENTITY b 'c'>]>",
     b"&b;",
@@ -201,7 +202,7 @@ TARGETS = {
         (*_NUMBERS, b"[[", b"=", b'"""'),
     ),
     "course": Target(
-        (_ROUTE, _GPX), _in_a_file(read_course, "course.gpx"), (*_XML, *_NUMBERS, b"<rtept>")
+        (_ROUTE, _TRACK), _in_a_file(read_course, "course.gpx"), (*_XML, *_NUMBERS, b"<rtept>")
     ),
     "results": Target((_RESULTS,), _in_a_file(read_results, "results.json"), (b"[", b"NaN", b"{")),
 }  # fmt: skip

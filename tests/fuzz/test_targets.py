@@ -116,3 +116,9 @@ def test_a_gzip_bomb_stops_at_the_limit(monkeypatch):
 def test_a_device_that_never_ends_is_not_read(device):
     with pytest.raises(RideFileError, match="is no file but a device"):
         read_ride(device)
+
+
+def test_a_huge_fit_file_is_not_parsed(monkeypatch):
+    monkeypatch.setattr(reading, "LARGEST_FIT", 100)
+    with pytest.raises(RideFileError, match="is a FIT file larger than"):
+        parse_ride(TARGETS["fit"].seeds[0], name="a")

@@ -21,6 +21,8 @@ from sameloop.ingest.tcx import read_tcx
 
 #: A day at 4 Hz as TCX is about 150 MB; more than this is no ride but a mistake or an attack.
 LARGEST = 512 * 2**20
+#: A day at 4 Hz as FIT is about 20 MB, and reading takes some 60 times the size in memory.
+LARGEST_FIT = 64 * 2**20
 
 _ROOT = re.compile(rb"<(?:[\w.-]+:)?(gpx|TrainingCenterDatabase)[\s>/]")
 _OTHER_ROOT = re.compile(rb"<([A-Za-z_][\w.:-]*)")
@@ -114,6 +116,8 @@ def _parse(data: bytes, *, file: str, columns: Mapping[str, str]) -> Recording:
     if not data.strip(b"\0 \t\r\n"):
         raise RideFileError(file, "is empty", "copy it again from the device")
     if data[8:12] == b".FIT":
+        if len(data) > LARGEST_FIT:
+            raise RideFileError(file, "is a FIT file larger than 64 MB", "give one ride per file")
         return read_fit(data, file=file)
     head = _head(data)
     if head.lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").startswith(b"<"):

@@ -7,6 +7,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from sameloop.answer import Answer
+from sameloop.files import write_file
 from sameloop.report.charts import draw_answer, draw_budget, draw_joint, draw_laps
 from sameloop.report.drawing import INK, Drawing, to_svg
 from sameloop.run import answer_study
@@ -31,10 +32,9 @@ def main(folder: Path) -> None:
     """Write the pictures into `folder`."""
     with TemporaryDirectory() as apart:
         answer = answer_study(load_study(write_sample(Path(apart) / "study")))
-    folder.mkdir(parents=True, exist_ok=True)
     for name, drawing in draw_all(answer).items():
         page = to_svg(drawing).replace("<svg ", f'<svg style="{_STYLE}" ', 1)
-        (folder / name).write_text(f"{page}\n", encoding="utf-8")
+        write_file(folder / name, f"{page}\n")
 
 
 if __name__ == "__main__":
