@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -59,11 +60,11 @@ def _question(folder: Path, edit: Callable[..., object], study: Mapping[str, Any
         name = st.text_input("What is asked", str(study.get("name", folder.name)))
         smallest = st.number_input(
             "Smallest difference you care about [W]", 0.1, 100.0,
-            _number(study.get("smallest_effect_w"), 3.0),
+            _number(study.get("smallest_effect_w"), 3.0, 0.1, 100.0),
         )  # fmt: skip
         speeds = st.text_input(
             "Speeds at which watts are given [km/h], the first decides",
-            ", ".join(f"{speed:g}" for speed in study.get("reference_speeds_kmh", [36, 40])),
+            _listed(study.get("reference_speeds_kmh", [36, 40])),
         )
         if st.form_submit_button("Save the question"):
             values = {"name": name, "smallest_effect_w": smallest}
@@ -93,9 +94,9 @@ def _setups_table(setups: list[dict[str, Any]]) -> pd.DataFrame:
         {
             "id": [str(one.get("id", "")) for one in setups],
             "name": [str(one.get("name", "")) for one in setups],
-            "kg": [_number(one.get("total_mass_kg"), None) for one in setups],
+            "kg": [_number(one.get("total_mass_kg"), None, 30.0, 300.0) for one in setups],
         }
-    ).astype({"kg": float})
+    ).astype({"id": str, "name": str, "kg": float})
     columns = {
         "id": st.column_config.TextColumn("short", required=True, width="small"),
         "name": st.column_config.TextColumn("what it is", required=True),
@@ -156,10 +157,13 @@ def _weather(edit: Callable[..., object], weather: Any, station: Mapping[str, An
             edited = _weather_table(rows)
         height = st.number_input(
             "Height of the station's anemometer [m]", 0.5, 200.0,
-            _number(station.get("anemometer_height_m"), 10.0),
+            _number(station.get("anemometer_height_m"), 10.0, 0.5, 200.0),
         )  # fmt: skip
         altitude = st.number_input(
-            "Altitude of the station [m]", -500.0, 6000.0, _number(station.get("altitude_m"), None)
+            "Altitude of the station [m]",
+            -500.0,
+            6000.0,
+            _number(station.get("altitude_m"), None, -500.0, 6000.0),
         )
         if st.form_submit_button("Save the weather"):
             place = {"anemometer_height_m": height, "altitude_m": altitude}
@@ -212,5 +216,13 @@ def _given(value: float | None, otherwise: str) -> float | str:
     return otherwise if value is None or pd.isna(value) else float(value)
 
 
-def _number(value: object, otherwise: float | None) -> float | None:
-    return float(value) if isinstance(value, int | float) else otherwise
+def _listed(speeds: object) -> str:
+    return ", ".join(str(speed) for speed in speeds) if isinstance(speeds, list) else str(speeds)
+
+
+def _number(
+    value: object, otherwise: float | None, low: float = -math.inf, high: float = math.inf
+) -> float | None:
+    """Give a number that its box can show; what cannot be is told by the check of the study."""
+    good = isinstance(value, int | float) and low <= value <= high
+    return float(value) if good and isinstance(value, int | float) else otherwise

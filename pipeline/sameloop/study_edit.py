@@ -16,6 +16,7 @@ from sameloop.errors import SameloopError, StudyError
 from sameloop.files import cannot_write, mark, read_small, write_file
 from sameloop.study import Study
 from sameloop.study_file import CORRECTIONS_FILE, STUDY_FILE, parse_study
+from sameloop.toml_keys import TomlSource
 
 _RANGE = re.compile(r"(\d+)\s*(?:-|–|to)\s*(\d+)\s+(.+)|(\d+)\s+(.+)")
 
@@ -29,15 +30,27 @@ def read_tables(folder: Path) -> dict[str, Any]:
     Raises
     ------
     StudyError
-        The file is missing or is not TOML.
+        The file is missing, is not TOML, or has something else where a table belongs.
     """
     path = folder / STUDY_FILE
     try:
-        return tomllib.loads(read_small(path))
+        tables = tomllib.loads(read_small(path))
     except (OSError, ValueError, RecursionError) as wrong:
         raise StudyError(
             str(path), "text", f"it cannot be read ({wrong})", "name a folder with a study.toml"
         ) from None
+    source = TomlSource(str(path))
+    for name in ("study", "weather_station"):
+        source.table(tables.get(name, {}), f"[{name}]")
+    for name in ("setups", "rides"):
+        source.tables(tables.get(name, []), f"[[{name}]]", f"[[{name}]] before each")
+    if not isinstance(tables.get("weather"), dict):
+        source.tables(tables.get("weather", []), "[[weather]]", "[[weather]] before each entry")
+    for ride in tables.get("rides", []):
+        for place, lap in source.tables(ride.get("laps", []), "laps", "{ first = 1, ... }"):
+            if not {"first", "last", "setup"} <= lap.keys():
+                raise source.error(place, "first, last or setup is missing", "write all three")
+    return tables
 
 
 def edit_study(

@@ -187,3 +187,42 @@ def test_riders_words_are_never_markup(open_page, words, folder):
 def test_the_study_comes_from_the_command_line_too(open_page, words, shared_folder, monkeypatch):
     monkeypatch.setitem(os.environ, "SAMELOOP_STUDY", str(shared_folder))
     assert "Helped: setup B saves" in words(open_page("did_it_help"))
+
+
+ODD = {
+    "numbers for tables": "setups = 3",
+    "text for tables": 'rides = "x"',
+    "a number among rides": "rides = [1]",
+    "text for weather": 'weather = "x"',
+    "text for speeds": '[study]\nreference_speeds_kmh = "x"',
+    "numbers out of range": "[study]\nsmallest_effect_w = 1e9\n[weather_station]\naltitude_m = 1e9",
+    "mass of a planet": '[[setups]]\nid = "A"\nname = "a"\ntotal_mass_kg = 6e24',
+    "numbers for laps": '[[rides]]\nfile = "a"\nlaps = [3]',
+    "half a lap range": '[[rides]]\nfile = "a"\nlaps = [{ first = 1 }]',
+    "nothing": "",
+    "no TOML": "\0",
+}
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_an_odd_study_is_told_and_never_a_traceback(open_page, words, tmp_path, name):
+    (tmp_path / "study.toml").write_text(ODD[name])
+    page = open_page("my_study", tmp_path)
+    assert not page.exception
+    assert "study.toml" in words(page)
+
+
+def test_html_in_names_is_text_on_every_page(open_page, folder):
+    name = "<script>alert(1)</script><img src=x onerror=alert(2)>"
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    text = text.replace("bag behind the saddle", name).replace("Luggage", name)
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    shown = 0
+    for page_name in ("did_it_help", "which_laps", "why_believe", "my_study"):
+        page = open_page(page_name, folder)
+        assert not page.exception
+        bodies = [item.proto.body for item in page.get("html")]
+        assert not any("<script>alert" in body or "<img src=x" in body for body in bodies)
+        assert not any(item.proto.allow_html for item in page.markdown)
+        shown += sum("&lt;script&gt;alert" in body for body in bodies)
+    assert shown
