@@ -9,7 +9,7 @@ from sameloop.estimate.result import Comparison
 from sameloop.report.advice import change_line
 from sameloop.report.blocks import Block, Paragraph, Picture, Table
 from sameloop.report.charts import draw_answer
-from sameloop.report.words import setup_words, verdict_sentence, watts_row
+from sameloop.report.words import setup_words, verdict_sentence, warning_sentence, watts_row
 from sameloop_dashboard import look
 from sameloop_dashboard.session import kept_piece, the_answer
 
@@ -23,10 +23,11 @@ def show() -> None:
         look.say("There are laps of one setup only, so there is nothing to compare yet.")
     for number, comparison in enumerate(answer.comparisons):
         look.raw(kept_piece(f"help-{number}", lambda c=comparison: _page(c, answer)))  # type: ignore[misc]
-    doubts = len(answer.warnings)
-    if doubts:
-        thing = "one thing" if doubts == 1 else f"{doubts} things"
-        st.write(f"There is {thing} to doubt: see **Why should I believe it?**")
+    if answer.warnings:
+        look.say(f"What to doubt first: {warning_sentence(answer.warnings[0])}")
+        others = len(answer.warnings) - 1
+        if others:
+            st.write(f"And {others} more: see **Why should I believe it?**")
 
 
 def _page(comparison: Comparison, answer: Answer) -> str:

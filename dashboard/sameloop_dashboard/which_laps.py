@@ -19,7 +19,7 @@ from sameloop.laps.lap import Lap
 from sameloop.report.blocks import Items, Paragraph, Picture, Table
 from sameloop.report.charts_road import draw_laps_on_map
 from sameloop.report.tables import KMH, lap_dict
-from sameloop.report.words import setup_words
+from sameloop.report.words import clock, setup_words
 from sameloop_dashboard import look
 from sameloop_dashboard.session import kept_piece, the_laps, the_study
 
@@ -120,7 +120,7 @@ def _table(found: StudyLaps) -> str:
         rows.append(
             (
                 row["ride"], str(lap.number or "-"), lap.setup or "-", row["start"][11:19],
-                _clock(lap.end - lap.start),
+                clock(lap.end - lap.start),
                 "-" if speed is None else f"{speed * KMH:.1f}",
                 "-" if watts is None else f"{watts:.0f}",
                 "yes" if lap.used else f"no: {lap.reason}",
@@ -129,8 +129,3 @@ def _table(found: StudyLaps) -> str:
     headings = ("ride", "lap", "setup", "start UTC", "min:s", "km/h", "W", "counts")
     table = Table(title="All that was ridden", headings=headings, rows=tuple(rows))
     return look.blocks_html([Items(items=found.lapset.notes), table])
-
-
-def _clock(seconds: float) -> str:
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d}"

@@ -163,3 +163,18 @@ def test_an_unbounded_interval_is_drawn_to_the_edge(sample_answer, make_comparis
     bar = drawn.figure.axes[0].lines[1].get_xdata()
     assert np.isfinite(bar).all()
     assert "without bounds" in drawn.words
+
+
+@pytest.mark.parametrize(
+    ("known", "name"),
+    [((True, True), "reported"), ((False, False), "assumed"), ((True, False), "either")],
+)
+def test_a_wind_that_nobody_reported_is_called_assumed(sample_answer, known, name):
+    rides = len(sample_answer.airs)
+    airs = [
+        replace(air, wind_known=known[index >= rides // 2])
+        for index, air in enumerate(sample_answer.airs)
+    ]
+    svg = to_svg(draw_wind(replace(sample_answer, airs=tuple(airs))))
+    shown = {text for text in ("reported", "assumed", "reported or assumed") if f">{text}<" in svg}
+    assert shown == {"reported or assumed" if name == "either" else name}

@@ -3,7 +3,8 @@
 import pytest
 
 from sameloop.estimate.result import Quantity
-from sameloop.report.worth_text import clock, cover_words, kept_words, offer_words, ratio_words
+from sameloop.report.words import clock
+from sameloop.report.worth_text import cover_words, kept_words, offer_words, ratio_words
 from sameloop.study import Part, Setup
 from sameloop.worth.gearing import Cover, parse_gears
 from sameloop.worth.money import CANNOT_TELL, COSTS, SAVES, Kept, Offer

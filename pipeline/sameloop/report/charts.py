@@ -60,7 +60,7 @@ def draw_answer(comparison: Comparison, study: Study) -> Drawing:
         key=f"answer-{comparison.before}-{comparison.after}",
         title="The answer and how sure it is",
         words=f"The dot is the best guess, the bar its 95 % interval, {interval_words(watts)}; the "
-        f"grey band is the {most:g} W that matter to you.",
+        f"grey band holds what is too small to matter to you, up to {most:g} W either way.",
         figure=figure,
     )
 

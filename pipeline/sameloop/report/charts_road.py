@@ -131,7 +131,7 @@ def _on_road(answer: Answer) -> FloatArray:
 
 
 def draw_wind(answer: Answer) -> Drawing | None:
-    """Draw the wind of each ride as reported and as the laps show it; None without positions."""
+    """Draw each ride's wind before and after the laps had their say; None without positions."""
     winds = answer.estimate.wind
     if not winds:
         return None
@@ -156,9 +156,9 @@ def draw_wind(answer: Answer) -> Drawing | None:
     legend(figure, axes[0])
     return Drawing(
         key="wind",
-        title="The wind: reported, and as the laps show it",
-        words="Each ride's mean wind with 95 % intervals. The reported one comes from the weather "
-        "and is brought to rider height; the other is what the laps themselves make of it.",
+        title="The wind: without the laps, and with them",
+        words="Each ride's mean wind at rider height with 95 % intervals: from the weather report, "
+        "or assumed where there is none, and then with what the laps add to that.",
         figure=figure,
     )
 
@@ -172,16 +172,19 @@ def _estimated(answer: Answer) -> tuple[str, _Bars, _Bars]:
         np.array([[getattr(getattr(w, field), end) for w in winds] for end in _ENDS])
         for field in ("speed", "wind_from")
     )
-    return "from the laps", (*speed,), (*np.degrees(angle),)
+    return "with the laps", (*speed,), (*np.degrees(angle),)
 
 
 _ENDS = ("value", "low", "high")
+_EITHER = "reported or assumed"
 
 
 def _reported(answer: Answer) -> tuple[str, _Bars, _Bars]:
     rows = [_reported_ride(answer, wind.ride) for wind in answer.estimate.wind]
     speed, angle = (np.array(part).T for part in zip(*rows, strict=True))
-    return "reported", (*speed,), (*np.degrees(angle),)
+    known = {answer.airs[wind.ride].wind_known for wind in answer.estimate.wind}
+    name = {True: "reported", False: "assumed"}[known.pop()] if len(known) == 1 else _EITHER
+    return name, (*speed,), (*np.degrees(angle),)
 
 
 def _reported_ride(answer: Answer, ride: int) -> tuple[list[float], list[float]]:

@@ -48,8 +48,8 @@ def results_dict(answer: Answer) -> dict[str, Any]:
             {
                 "file": files[ride],
                 "setup": entry.id,
-                "cda": _quantity(entry.cda),
-                "crr": _quantity(entry.crr),
+                "cda": quantity_dict(entry.cda),
+                "crr": quantity_dict(entry.crr),
             }
             for ride, entry in zip(estimate.ride_index, estimate.rides, strict=True)
         ],
@@ -123,7 +123,8 @@ def _number(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _quantity(quantity: Quantity, factor: float = 1.0) -> dict[str, float | None]:
+def quantity_dict(quantity: Quantity, factor: float = 1.0) -> dict[str, float | None]:
+    """Give a quantity times `factor` for JSON; what is not finite becomes None."""
     return {key: _number(value * factor) for key, value in quantity.to_dict().items()}
 
 
@@ -195,8 +196,8 @@ def _loop(loop: Loop) -> dict[str, Any]:
 def _setup(entry: SetupEstimate) -> dict[str, Any]:
     return {
         "id": entry.id,
-        "cda": _quantity(entry.cda),
-        "crr": _quantity(entry.crr),
+        "cda": quantity_dict(entry.cda),
+        "crr": quantity_dict(entry.crr),
         "correlation": _number(entry.correlation),
         "laps": int(entry.laps),
     }
@@ -205,8 +206,8 @@ def _setup(entry: SetupEstimate) -> dict[str, Any]:
 def _wind(entry: WindEstimate, files: list[str]) -> dict[str, Any]:
     return {
         "ride": files[entry.ride],
-        "speed_ms": _quantity(entry.speed),
-        "from_deg": _quantity(entry.wind_from, 180 / math.pi),
+        "speed_ms": quantity_dict(entry.speed),
+        "from_deg": quantity_dict(entry.wind_from, 180 / math.pi),
     }
 
 
@@ -214,12 +215,12 @@ def _comparison(entry: Comparison) -> dict[str, Any]:
     return {
         "before": entry.before,
         "after": entry.after,
-        "delta_cda": _quantity(entry.delta_cda),
-        "delta_crr": _quantity(entry.delta_crr),
+        "delta_cda": quantity_dict(entry.delta_cda),
+        "delta_crr": quantity_dict(entry.delta_crr),
         "correlation": _number(entry.correlation),
         "delta_mass_kg": _number(entry.delta_mass),
         "delta_watts": [
-            {"speed_kmh": round(item.speed * KMH, 6)} | _quantity(item.watts)
+            {"speed_kmh": round(item.speed * KMH, 6)} | quantity_dict(item.watts)
             for item in entry.watts
         ],
         "verdict": entry.verdict,

@@ -15,6 +15,7 @@ from sameloop.laps.lap import Lap
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict
 from sameloop.report.words import (
+    clock,
     defaults_lines,
     quantity_words,
     separable_sentence,
@@ -67,7 +68,7 @@ def _laps_table(found: StudyLaps, ride: int) -> Table:
             str(lap.number or "-"),
             _plain(lap.setup or "-"),
             row["start"][11:19],
-            _clock(lap.end - lap.start),
+            clock(lap.end - lap.start),
             _cell(row["mean_speed_ms"], KMH, 1),
             _cell(row["mean_power_w"], 1.0, 0),
             _plain("yes" if lap.used else f"no: {lap.reason}"),
@@ -206,8 +207,3 @@ def _plain(text: str) -> Text:
 
 def _cell(value: float | None, factor: float, decimals: int) -> str:
     return "-" if value is None else fixed(value * factor, decimals)
-
-
-def _clock(seconds: float) -> str:
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d}"

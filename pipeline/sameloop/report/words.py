@@ -105,6 +105,13 @@ def speed_words(speed: float) -> str:
     return f"{speed * KMH:.3g} km/h"
 
 
+def clock(seconds: float) -> str:
+    """Say a time as h:min:s or min:s."""
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
 def setup_words(setup: Setup) -> str:
     """Name a setup by its id and its name."""
     return f"{setup.id}, {setup.name}"

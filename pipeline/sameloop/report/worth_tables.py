@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from sameloop.estimate.result import Quantity
+from sameloop.report.tables import quantity_dict
 from sameloop.report.worth_text import assumptions
 from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Cover, Gears, GearUse
@@ -67,16 +67,16 @@ def _worth(worth: Worth) -> dict[str, Any]:
     return {
         "before": worth.before,
         "after": worth.after,
-        "time_before_s": _quantity(worth.time_before),
-        "time_after_s": _quantity(worth.time_after),
+        "time_before_s": quantity_dict(worth.time_before),
+        "time_after_s": quantity_dict(worth.time_after),
         "mean_power_w": worth.watts_before,
-        "delta_seconds": _quantity(worth.seconds),
-        "delta_watts": _quantity(worth.watts),
+        "delta_seconds": quantity_dict(worth.seconds),
+        "delta_watts": quantity_dict(worth.watts),
         "causes": [
             {
                 "name": cause.name,
-                "delta_seconds": _quantity(cause.seconds),
-                "delta_watts": _quantity(cause.watts),
+                "delta_seconds": quantity_dict(cause.seconds),
+                "delta_watts": quantity_dict(cause.watts),
             }
             for cause in worth.causes
         ],
@@ -85,8 +85,8 @@ def _worth(worth: Worth) -> dict[str, Any]:
 
 def _offer(offer: Offer) -> dict[str, Any]:
     return _change(offer.change) | {
-        "delta_seconds": _quantity(offer.seconds),
-        "delta_watts": _quantity(offer.watts),
+        "delta_seconds": quantity_dict(offer.seconds),
+        "delta_watts": quantity_dict(offer.watts),
         "verdict": offer.verdict,
         "price_per_second": _ratio(offer.per_second),
         "price_per_watt": _ratio(offer.per_watt),
@@ -141,10 +141,6 @@ def _cover(cover: Cover, gears: Gears) -> dict[str, Any]:
         "ratio_wanted": cover.wanted,
         "covered": cover.covered,
     }
-
-
-def _quantity(quantity: Quantity) -> dict[str, float | None]:
-    return {k: v if math.isfinite(v) else None for k, v in quantity.to_dict().items()}
 
 
 def _ratio(ratio: Ratio | None) -> dict[str, float] | None:

@@ -10,7 +10,7 @@ from rich.text import Text
 from sameloop.estimate.result import Quantity
 from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.report.text import list_item, plain_table
-from sameloop.report.words import change_words, interval_words, quantity_words
+from sameloop.report.words import change_words, clock, interval_words, quantity_words
 from sameloop.worth.course import HEIGHT_SMOOTHING
 from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Cover, Gears, GearUse
@@ -223,10 +223,3 @@ def cover_words(cover: Cover | None, gears: Gears, lowest: float) -> str:
         f"{start}, below your {lowest:.0f}/min: {gears.words} does not cover it; a ratio of "
         f"{cover.wanted:.2f} would."
     )
-
-
-def clock(seconds: float) -> str:
-    """Say a time as h:min:s or min:s."""
-    minutes, rest = divmod(round(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
