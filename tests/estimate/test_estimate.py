@@ -176,3 +176,14 @@ def test_a_one_way_road_need_not_end_at_its_first_height(rolling):
     assert right.setups[0].cda.value == pytest.approx(plain.setups[0].cda.value, abs=0.02)
     difference = [e.mean[2] - e.mean[0] for e in (right, plain)]
     assert difference[0] == pytest.approx(difference[1], abs=0.004)
+
+
+@pytest.mark.parametrize(("name", "size"), [("mass", 20.0), ("mass_difference", 5.0)])
+def test_a_badly_weighed_bike_widens_but_does_not_invent(rolling, answered, name, size):
+    """A mass left open must not be fitted to the noise of the speed sensor."""
+    loose = replace(rolling.study, uncertainty=replace(rolling.study.uncertainty, **{name: size}))
+    found = compare(estimate(rolling.stretches, loose, rolling.airs), loose, rolling.stretches)[0]
+    known = compare(answered, rolling.study, rolling.stretches)[0]
+    shift = found.watts[0].watts.value - known.watts[0].watts.value
+    assert abs(shift) < 2 * found.watts[0].watts.sd
+    assert abs(shift) < 0.6 * abs(known.watts[0].watts.value)

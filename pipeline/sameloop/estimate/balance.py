@@ -37,8 +37,6 @@ class Balance:
         Root-mean-square measured speed [m/s].
     node_speed : array, (n_laps, n_stretches + 1)
         Measured speed at stretch ends [m/s].
-    inertia_force : array, (n_laps, n_stretches)
-        Change of kinetic energy per kilogram and metre [m/s2].
     sin, cos : array, (n_laps, n_stretches)
         East and north part of the direction of travel, shortened in bends; zero without positions.
     density, duration, usable, mid_time : array, (n_laps, n_stretches)
@@ -54,7 +52,6 @@ class Balance:
     power: FloatArray
     speed: FloatArray
     node_speed: FloatArray
-    inertia_force: FloatArray
     sin: FloatArray
     cos: FloatArray
     density: FloatArray
@@ -99,7 +96,6 @@ def prepare(stretches: Stretches, study: Study) -> Balance:
         power=np.where(usable, wheel_work / stretches.duration, 0.0),
         speed=np.where(usable, speed, 1.0),
         node_speed=node,
-        inertia_force=np.where(usable, inertia_force, 0.0),
         sin=np.sin(heading) * spread,
         cos=np.cos(heading) * spread,
         density=stretches.density,

@@ -125,7 +125,12 @@ def linearise(
     start = np.full(len(cda), np.nanmean(balance.node_speed[:, 0]))
     speed = predicted_speed(balance, cda, crr, slope, calm.head, calm.side, start)
     flow = air_flow(balance, speed, calm.head, calm.side, excess)
-    local, index = _local_columns(layout, balance, stretches, x, flow, calm, slope, crr, cda)
+    # Measured speed has its noise in the change of kinetic energy, and a mass fitted to noise is
+    # drawn to zero: the predicted speed's change takes its place in the columns.
+    inertia = np.gradient(0.5 * speed**2, axis=1) / balance.ds
+    local, index = _local_columns(
+        layout, balance, stretches, x, flow, calm, slope, crr, cda, inertia
+    )
     measured = air_flow(balance, balance.speed, wind.head, wind.side, excess)
     resistance = balance.mass[:, None] * (slope + crr[:, None] * STANDARD_GRAVITY)
     resistance = resistance + cda[:, None] * measured.force
@@ -166,6 +171,7 @@ def _local_columns(
     slope: FloatArray,
     crr: FloatArray,
     cda: FloatArray,
+    inertia: FloatArray,
 ) -> tuple[FloatArray, IntArray]:
     """Columns CdA, Crr, winds, shelter, lap force, declared inputs (the last two linear)."""
     n_laps, n = balance.ds.shape
@@ -185,7 +191,7 @@ def _local_columns(
     mean_force = np.average(flow.force, axis=1, weights=balance.usable + 1e-12)
     columns.append(flow.force / mean_force[:, None])
     index.append(layout.lap_force)
-    declared = _declared_columns(layout, balance, stretches, flow, slope, crr, cda)
+    declared = _declared_columns(layout, balance, stretches, flow, slope, crr, cda, inertia)
     columns += declared
     index += [np.full(n_laps, k) for k in layout.declared]
     return np.stack(columns, axis=2), np.stack(index, axis=1)
@@ -199,10 +205,11 @@ def _declared_columns(
     slope: FloatArray,
     crr: FloatArray,
     cda: FloatArray,
+    inertia: FloatArray,
 ) -> list[FloatArray]:
     """Return what one unit of error of each declared input adds to the balance [N]."""
     push = balance.efficiency[:, None] * stretches.work / balance.ds
-    weight = slope + crr[:, None] * STANDARD_GRAVITY + balance.inertia_force
+    weight = slope + crr[:, None] * STANDARD_GRAVITY + inertia
     aero = cda[:, None] * flow.force
     kinds = {
         "power scale": push,
@@ -216,7 +223,7 @@ def _declared_columns(
         "air density, shared": aero,
         "air density": aero,
         "posture": aero,
-        "wheel circumference": push + balance.moving_mass[:, None] * balance.inertia_force
+        "wheel circumference": push + balance.moving_mass[:, None] * inertia
         + 2 * aero,
     }  # fmt: skip
     owner = {
