@@ -95,3 +95,10 @@ def test_no_verdict_in_a_storm_or_without_rest(compared):
         found = compare(spoiled, study, stretches)[0]
         assert (found.verdict, found.more_laps) == ("cannot tell", None)
         assert words in found.why
+
+
+def test_parts_known_only_roughly_are_not_told_apart(compared):
+    """A rider who cares for 0.1 W has parts that are far too rough for that."""
+    study, stretches, result, _ = compared
+    strict = replace(study, smallest_effect=0.1)
+    assert not compare(result, strict, stretches)[0].separable

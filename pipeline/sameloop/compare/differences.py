@@ -21,6 +21,8 @@ from sameloop.study import Setup, Study
 #: plausibility priors carry less than `_PRIOR_SHARE` of the variance of delta Crr.
 _SEPARABLE_CORRELATION = 0.9
 _PRIOR_SHARE = 0.1
+#: ... and each part's own watts are known to this many smallest effects (one standard deviation).
+_PART_SIZE = 3.0
 #: Above this share of the riding speed the drag's answer to the wind is no longer nearly straight
 #: and simulated intervals fail to cover (docs/calibration.md).
 _MOST_WIND = 0.6
@@ -107,7 +109,11 @@ def _compare(
     )
     if unsound:
         decision = withheld(unsound)
-    separable = _separable(correlation, of_crr)
+    one_setup = watts_weights(fit, after, b, study.reference_speeds[0], study.reference_density)
+    parts_sd = one_setup[fit.layout.cda[b]] * of_cda.sd, one_setup[fit.layout.crr[b]] * of_crr.sd
+    separable = (
+        _separable(correlation, of_crr) and max(parts_sd) < _PART_SIZE * study.smallest_effect
+    )
     return Comparison(
         before=before.id,
         after=after.id,
