@@ -30,9 +30,9 @@ _SLOPE = 0.1
 #: A closed loop ends at the height where it began, to this many metres.
 _CLOSURE = 0.05
 #: A rider who mounts again does not sit quite the same: spread of CdA between runs of laps [-].
-#: Below the 0.66 % reproducibility of Candau et al. 1999, Med Sci Sports Exerc 31:1441-1447, which
-#: holds the measuring error too.
-POSTURE = 0.005
+#: The reproducibility of Candau et al. 1999, Med Sci Sports Exerc 31:1441-1447; it holds their
+#: measuring error too, so it errs on the safe side.
+POSTURE = 0.0066
 #: Power and speed of a device are not of quite the same moment [s]; common practice, no source.
 _POWER_TIMING = 0.5
 _POSTURE_TIME = 600.0  # s over which posture and meter wander; common practice, no source
