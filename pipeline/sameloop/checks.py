@@ -12,6 +12,7 @@ from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import Track
 from sameloop.estimate.result import Warning_
 from sameloop.fit_checks import fit_warnings
+from sameloop.wheel_checks import wheel_warnings
 
 #: From worst to mildest. A code that is not here (a stage may add its own) comes in the middle.
 SEVERITY = (
@@ -30,6 +31,7 @@ SEVERITY = (
     "wind_disagrees",
     "few_laps",
     "meter_confounded",
+    "wheel_circumference",
     "no_wind",
     "much_wind",
     "odd_place",
@@ -55,16 +57,13 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
-    checks = (_same_time, _setups, _confounding, _weather, _left_out, _recordings)
+    checks = (_same_time, _setups, _confounding, _weather, _left_out, _recordings, wheel_warnings)
     return worst_first([warning for check in checks for warning in check(found)])
 
 
 def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
     """Add the estimate's own warnings and what the fit shows to those of the laps, worst first."""
-    of_fit = fit_warnings(
-        answer.estimate, answer.stretches, answer.study, answer.airs, answer.comparisons
-    )
-    return worst_first([*answer.warnings, *answer.estimate.warnings, *of_fit])
+    return worst_first([*answer.warnings, *answer.estimate.warnings, *fit_warnings(answer)])
 
 
 def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:

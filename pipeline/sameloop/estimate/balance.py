@@ -67,8 +67,11 @@ class Balance:
 def prepare(stretches: Stretches, study: Study) -> Balance:
     """Turn measured energies into forces, with wheel speed scaled to the loop.
 
-    Every lap is the same road, so a ride whose speed does not integrate to the loop's length has a
-    wrong wheel circumference; that part of the error is measured and taken out ride by ride.
+    Every lap is the same road, so laps whose speed does not integrate to the loop's length were
+    ridden with a wrong wheel circumference. What rides and setups differ by is measured and taken
+    out. What they have in common is not: the loop's length is itself the distance that the rides
+    count, the mean of them (positions cut corners and only place the laps), and how far that may
+    be wrong is the declared input ``wheel circumference``.
 
     Returns
     -------
@@ -110,15 +113,20 @@ def prepare(stretches: Stretches, study: Study) -> Balance:
 
 
 def _speed_scale(stretches: Stretches, ds: FloatArray) -> FloatArray:
-    """Factor per lap that makes its ride's speed integrate to the loop's length."""
+    """Factor per lap that makes speed integrate to the loop's length.
+
+    One for each setup of each ride: tyres may be changed within a recording.
+    """
     ends = stretches.node_speed
     covered = stretches.duration * (ends[:, 1:] + ends[:, :-1]) / 2
     good = stretches.usable & np.isfinite(covered)
     scale = np.ones(len(ds))
-    for ride in np.unique(stretches.ride):
-        here = (stretches.ride == ride)[:, None] & good
+    wheels = np.unique(np.stack([stretches.ride, stretches.setup], axis=1), axis=0)
+    for ride, setup in wheels:
+        laps = (stretches.ride == ride) & (stretches.setup == setup)
+        here = laps[:, None] & good
         if here.any():
-            scale[stretches.ride == ride] = ds[here].sum() / covered[here].sum()
+            scale[laps] = ds[here].sum() / covered[here].sum()
     return scale
 
 

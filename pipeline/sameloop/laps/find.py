@@ -267,20 +267,4 @@ def _mean_altitude(tracks: Sequence[Track], chains: list[Chain], station: FloatA
 def _notes(loop: Loop, chains: list[Chain], *, ring: bool) -> tuple[str, ...]:
     kind = "closed loop" if loop.closed else "out-and-back" if ring else "one-way road"
     laps = sum(len(chain.passes) for chain in chains)
-    notes = [f"{kind.capitalize()} of {loop.length:.0f} m found from positions, {laps} laps on it."]
-    scales = _distance_scales(loop, chains)
-    if scales and max(scales.values()) - min(scales.values()) > 0.006:
-        low, high = min(scales, key=scales.__getitem__), max(scales, key=scales.__getitem__)
-        notes.append(
-            f"Ride {high + 1} counts {scales[high] / scales[low] - 1:.1%} more metres for the loop "
-            f"than ride {low + 1}; check the wheel circumference set on the device. "
-            "Speed is scaled to the loop, so the comparison does not suffer."
-        )
-    return tuple(notes)
-
-
-def _distance_scales(loop: Loop, chains: list[Chain]) -> dict[int, float]:
-    ridden: dict[int, list[float]] = {}
-    for chain in chains:
-        ridden.setdefault(chain.ride, []).extend(p.end - p.start for p in chain.passes)
-    return {ride: float(np.median(metres)) / loop.length for ride, metres in ridden.items()}
+    return (f"{kind.capitalize()} of {loop.length:.0f} m found from positions, {laps} laps on it.",)
