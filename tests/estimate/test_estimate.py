@@ -92,7 +92,7 @@ def test_parts_of_the_variance_add_up(rolling, answered):
     weights = np.zeros(layout.size)
     weights[layout.cda] = rng.standard_normal(2)
     weights[layout.crr] = 50 * rng.standard_normal(2)
-    of_sum = spread(answered.fit, rolling.stretches, weights)
+    of_sum = spread(answered.fit, weights)
     assert sum(of_sum.parts.values()) == pytest.approx(of_sum.variance, rel=1e-6)
     assert all(part >= 0 for part in of_sum.parts.values())
 

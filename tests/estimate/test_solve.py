@@ -5,8 +5,9 @@ import pytest
 
 from sameloop.estimate.balance import prepare
 from sameloop.estimate.design import forecast_wind, lay_out, prior
+from sameloop.estimate.lap_noise import noise_of, noise_shapes
 from sameloop.estimate.linear import linearise
-from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_shapes, road_hats
+from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, road_hats
 from sameloop.estimate.reml import noise_slopes
 from sameloop.estimate.solve import apply, apply_transposed, step
 
@@ -22,11 +23,12 @@ def problem(small):
     phi = noise_prior.mean + 0.1
     places = road_hats(layout.n_road, 3)[small.stretches.road_index]
     model = linearise(layout, balance, small.stretches, x, phi)
-    shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain, places)
+    shapes = noise_shapes(balance, places)
 
     def solve(log_noise):
         known = prior(layout, small.stretches, small.study, small.airs, log_noise)
-        solved = step(model, shapes, known, noise_prior, x, log_noise, small.stretches)
+        noise = noise_of(shapes, model, log_noise, small.stretches.ride)
+        solved = step(model, noise, known, noise_prior, x)
         return known, solved
 
     return small, layout, model, noise_prior, x, phi, solve
@@ -41,7 +43,7 @@ def test_step_is_generalised_least_squares(problem):
     weight = np.zeros((n_laps * n, n_laps * n))
     for lap in range(n_laps):
         here = slice(lap * n, (lap + 1) * n)
-        weight[here, here] = np.linalg.inv(solved.noise.total[lap])
+        weight[here, here] = np.linalg.inv(solved.noise.lap(lap).total)
     rows = known.rows.toarray() / known.sd[:, None]
     gap = (known.mean - known.rows @ x) / known.sd
     info = jacobian.T @ weight @ jacobian + rows.T @ rows
@@ -61,9 +63,9 @@ def test_transposed_jacobian_is_the_transpose(problem):
 
 @pytest.mark.parametrize("place", range(len(SHARED_NAMES) + 2 + 3))
 def test_score_is_the_slope_of_the_restricted_likelihood(problem, place):
-    small, layout, model, noise_prior, x, phi, solve = problem
+    _, layout, model, noise_prior, x, phi, solve = problem
     known, solved = solve(phi)
-    slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, small.stretches)
+    slopes = noise_slopes(model, solved, layout, known, noise_prior, x)
     width = 1e-4
     up, down = phi.copy(), phi.copy()
     up[place] += width
@@ -73,7 +75,7 @@ def test_score_is_the_slope_of_the_restricted_likelihood(problem, place):
 
 
 def test_information_is_positive(problem):
-    small, layout, model, noise_prior, x, phi, solve = problem
+    _, layout, model, noise_prior, x, phi, solve = problem
     known, solved = solve(phi)
-    slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, small.stretches)
+    slopes = noise_slopes(model, solved, layout, known, noise_prior, x)
     assert np.linalg.eigvalsh(slopes.information).min() > 0

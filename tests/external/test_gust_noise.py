@@ -7,7 +7,8 @@ Sums evaluated, print not seen.
 import numpy as np
 import pytest
 
-from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, NoiseShapes, covariance
+from sameloop.estimate.lap_noise import Noise, NoiseShapes
+from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
 
 pytestmark = pytest.mark.external
 
@@ -18,18 +19,26 @@ def gust_covariance(count, correlation):
     log_noise[SHARED_NAMES.index("gust_time")] = np.log(-1 / np.log(correlation))
     log_noise[len(SHARED_NAMES) :] = 0.0
     step = np.arange(float(count))
-    nothing = np.zeros((1, count, count))
+    nothing, flat = np.zeros((1, count, count)), np.zeros((1, count))
     shapes = NoiseShapes(
-        power=nothing,
+        power=flat,
         speed=nothing,
         place=nothing,
         wander=nothing,
-        gust_gain=np.ones((1, count)),
+        mid_time=step[None],
         places=np.zeros((1, count, 0)),
-        time_apart=np.abs(step[:, None] - step)[None],
-        usable=np.ones((1, count)),
+        usable=flat + 1.0,
     )
-    return covariance(shapes, log_noise, np.array([0])).gust[0]
+    noise = Noise(
+        shapes=shapes,
+        place_gain=flat,
+        wind_gain=np.zeros((1, count, 2)),
+        gust_gain=flat + 1.0,
+        gust_sd=np.ones(1),
+        log_noise=log_noise,
+        ride=np.array([0]),
+    )
+    return noise.lap(0).gust
 
 
 @pytest.mark.parametrize(

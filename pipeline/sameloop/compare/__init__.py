@@ -1,5 +1,5 @@
 """Differences between setups, the verdict, and where its uncertainty comes from."""
 
-from sameloop.compare.differences import compare
+from sameloop.compare.together import compare
 
 __all__ = ["compare"]

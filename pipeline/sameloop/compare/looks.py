@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
 from scipy import stats
 
 from sameloop.clean.track import FloatArray
@@ -12,6 +13,7 @@ from sameloop.estimate.result import Quantity
 from sameloop.estimate.uncertainty import Spread
 
 _LEVEL, _SMALL_LEVEL = 0.95, 0.90  # of the interval and of the two one-sided tests
+_SAME = 1e-9  # below a correlation of one in size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +26,7 @@ class Judged:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Looks:
-    """How many comparisons are made, and the level of each that gives 95 % and 90 % for all."""
+    """How many statements are made, and the level of each that gives 95 % and 90 % for all."""
 
     count: int
     level: float
@@ -47,26 +49,27 @@ class Looks:
         if self.count == 1:
             return ""
         return (
-            f"With {self.count} comparisons each is judged by its {100 * self.level:.1f} % "
+            f"With {self.count} statements each is judged by its {100 * self.level:.1f} % "
             f"interval ({judged.low:+.1f} to {judged.high:+.1f} W), so that all of them hold "
             "together at 95 %."
         )
 
 
 def looks_together(joint: FloatArray) -> Looks:
-    """Level of each interval at which all comparisons hold at once with 95 % (and 90 %).
+    """Level of each interval at which all statements hold at once with 95 % (and 90 %).
 
     Parameters
     ----------
     joint : array, (k, k)
-        Covariance of all differences of watts, singular when setups are more than two.
+        Covariance of all that is stated, singular when setups are more than two; what says the
+        same as another, but for its sign, counts once. Only the correlations matter.
 
     References
     ----------
     Hothorn, Bretz & Westfall 2008, Biom J 50:346-363 (simultaneous intervals from the joint
     normal of the differences). Each interval then takes its own Student's t at that level.
     """
-    count = len(joint)
+    count = _distinct(joint)
     if count == 1:
         return Looks(count=1, level=_LEVEL, small_level=_SMALL_LEVEL)
     level, small = (
@@ -74,3 +77,10 @@ def looks_together(joint: FloatArray) -> Looks:
         for together in (_LEVEL, _SMALL_LEVEL)
     )
     return Looks(count=count, level=level, small_level=small)
+
+
+def _distinct(joint: FloatArray) -> int:
+    """Count what is stated, without repetitions."""
+    sd = np.sqrt(np.diag(joint))
+    same = np.abs(joint) / np.outer(sd, sd) > 1 - _SAME
+    return int((~np.tril(same, -1).any(axis=1)).sum())

@@ -8,148 +8,167 @@ import numpy as np
 from scipy import stats
 
 from sameloop.clean.track import FloatArray
-from sameloop.compare.differences import setup_watts, watts_weights
-from sameloop.compare.looks import looks_together
+from sameloop.compare.decision import Decision
+from sameloop.compare.differences import setup_watts
+from sameloop.compare.judge import Judge
+from sameloop.compare.part_changes import Change, PartDesign, Untold, part_design
+from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import Estimate, Quantity
-from sameloop.estimate.uncertainty import spread
-from sameloop.road.stretches import Stretches
-from sameloop.study import Setup, Study
+from sameloop.estimate.uncertainty import spread_together
+from sameloop.study import Study
+
+_TINY = 1e-9  # of shares and of a matrix of zeros and ones
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartEffect:
-    """Watts of one part against what the first setup has in its place; negative saves.
+    """Watts of a change of parts at the first reference speed; negative saves.
 
-    `together` is the wider interval at which the effects of all parts hold at once with 95 %.
+    Parameters
+    ----------
+    change : Change
+    watts : Quantity
+        With its own 95 % interval.
+    together : Quantity
+        With the wider interval at which all comparisons and effects hold at once with 95 %.
+    decision : Decision
+        Taken from the wider interval.
+    shares : array, (n_setups - 1,)
+        What it takes from the difference of each further setup against the first.
     """
 
-    label: str
-    kind: str
+    change: Change
     watts: Quantity
     together: Quantity
+    decision: Decision
+    shares: FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Untold:
-    """A part whose effect the setups do not tell, and why."""
-
-    label: str
-    kind: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartsModel:
-    """Effects of parts that add up.
+    """Effects of parts that add up, at `speed` [m/s]; `looks` statements hold together.
 
+    `effects` are those of single changes, then of bundles that the setups never take apart.
     `add_up` is the probability of the setups' watts straying so far from the sum of their parts by
     luck; None when there are no setups to spare for that question.
     """
 
+    speed: float
+    looks: int
     effects: tuple[PartEffect, ...]
     untold: tuple[Untold, ...]
     add_up: float | None
 
+    @property
+    def says_more(self) -> bool:
+        """Whether it says anything about parts that the comparisons do not."""
+        named = any(one.change.added or one.change.removed for one in self.effects)
+        return named and (len(self.effects) > 1 or bool(self.untold))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Column:
-    """One change of parts: 1 for the setups that have it, (n_setups,)."""
-
-    label: str
-    kind: str
-    has: FloatArray
-
-
-def parts_model(estimate: Estimate, study: Study, stretches: Stretches) -> PartsModel:
-    """Split the setups' watts into those of their parts, at the first reference speed.
-
-    Parts of one kind stand in one another's place; the first setup's are what the others are
-    compared with. A part is told when its column does not depend on those of other parts.
+class Split:
+    """How the setups' watts are split into those of their parts.
 
     Parameters
     ----------
-    estimate, study, stretches
-        As for `compare`.
+    design : PartDesign
+    of_setups : array, (n_setups - 1, size)
+        Weights of the unknowns in the watts of each further setup less those of the first.
+    shares : array, (n_contrasts, n_setups - 1)
+        What the effect of each contrast takes from these differences.
+    """
+
+    design: PartDesign
+    of_setups: FloatArray
+    shares: FloatArray
+
+    @property
+    def weights(self) -> FloatArray:
+        """Weights of the unknowns in each effect, (n_contrasts, size)."""
+        return self.shares @ self.of_setups
+
+
+def split_into_parts(
+    estimate: Estimate, study: Study, of_setups: FloatArray, covariance: FloatArray
+) -> Split:
+    """Split the setups' watts into those of their parts.
+
+    Parameters
+    ----------
+    of_setups : array, (n_setups - 1, size)
+        See `Split`.
+    covariance : array, (n_setups - 1, n_setups - 1)
+        Of these differences, with every declared input and the scatter of the laps.
 
     References
     ----------
-    Searle 1971, Linear Models, section 5.4 (estimable functions); generalised least squares with
-    the joint covariance of the setups' watts.
+    Aitken 1936, Proc R Soc Edinb 55:42-48 (generalised least squares).
     """
-    fit, speed = estimate.fit, study.reference_speeds[0]
     by_id = {setup.id: setup for setup in study.setups}
-    setups = [by_id[one.id] for one in estimate.setups]
-    columns = _columns(setups)
-    weights = np.array(
-        [watts_weights(fit, s, k, speed, study.reference_density) for k, s in enumerate(setups)]
-    )
-    watts = np.array([setup_watts(fit, study, s.id, speed) for s in setups])
-    covariance = weights @ fit.solved.inverse @ weights.T
-    design = np.column_stack([np.ones(len(setups)), *(column.has for column in columns)])
-    shares, strays = _solve(design, covariance)
-    told = [k for k in range(len(columns)) if _is_told(design, k + 1)]
-    gap = strays @ watts
-    spare = len(setups) - int(np.linalg.matrix_rank(design))
-    add_up = None
-    if spare:
-        add_up = float(stats.chi2.sf(gap @ np.linalg.solve(covariance, gap), spare))
-    of_parts = shares[[k + 1 for k in told]]
-    looks = looks_together(of_parts @ covariance @ of_parts.T) if told else None
+    design = part_design([by_id[one.id] for one in estimate.setups])
+    picks = np.array([contrast.picks for contrast in design.contrasts])
+    shares = picks @ _shares(design.has, covariance)
+    return Split(design=design, of_setups=of_setups, shares=shares)
+
+
+def parts_model(estimate: Estimate, study: Study, split: Split, judge: Judge) -> PartsModel:
+    """Say what each part does at the first reference speed."""
+    fit, speed = estimate.fit, study.reference_speeds[0]
+    level, *others = (setup_watts(fit, study, one.id, speed) for one in estimate.setups)
+    watts = np.array(others) - level
+    spreads, _ = spread_together(fit, split.weights)
+    laps = np.array([one.laps for one in estimate.setups])
     effects = []
-    for row, k in zip(of_parts, told, strict=True):
-        of_watts = spread(fit, stretches, row @ weights)
-        single = of_watts.quantity(float(row @ watts))
-        joint = looks.judged(single, of_watts).watts if looks else single
+    for contrast, shares, of_watts in zip(
+        split.design.contrasts, split.shares, spreads, strict=True
+    ):
+        single = of_watts.quantity(float(shares @ watts))
+        # The first setup counts whenever the others' shares do not cancel.
+        used = np.abs(np.concatenate([[shares.sum()], shares])) > _TINY
+        together, decision = judge.decide(single, of_watts, int(laps[used].min()))
         effects.append(
-            PartEffect(label=columns[k].label, kind=columns[k].kind, watts=single, together=joint)
+            PartEffect(
+                change=contrast.change,
+                watts=single,
+                together=together,
+                decision=decision,
+                shares=shares,
+            )
         )
-    untold = [_untold(columns, design, k) for k in range(len(columns)) if k not in told]
-    return PartsModel(effects=tuple(effects), untold=tuple(untold), add_up=add_up)
+    return PartsModel(
+        speed=speed,
+        looks=judge.looks.count,
+        effects=tuple(effects),
+        untold=split.design.untold,
+        add_up=_add_up(fit, split, watts),
+    )
 
 
-def _columns(setups: list[Setup]) -> list[_Column]:
-    """Every set of parts of a kind that differs from the first setup's."""
-    kinds = sorted({part.kind for setup in setups for part in setup.parts})
-    columns = []
-    for kind in kinds:
-        fitted = [
-            tuple(sorted(part.name for part in setup.parts if part.kind == kind))
-            for setup in setups
-        ]
-        for parts in dict.fromkeys(fitted):
-            if parts != fitted[0]:
-                has = np.array([float(one == parts) for one in fitted])
-                columns.append(_Column(label=_label(parts, fitted[0]), kind=kind, has=has))
-    return columns
-
-
-def _label(parts: tuple[str, ...], instead_of: tuple[str, ...]) -> str:
-    new, old = " and ".join(parts), " and ".join(instead_of)
-    if new and old:
-        return f"{new} instead of {old}"
-    return new or f"without {old}"
-
-
-def _solve(design: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Give the shares of the setups' watts that each coefficient takes, and those left over."""
+def _shares(has: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Give the shares of the setups' differences that each column takes."""
     root = np.linalg.inv(np.linalg.cholesky(covariance))
-    shares = np.asarray(np.linalg.pinv(root @ design) @ root)
-    return shares, np.eye(len(design)) - design @ shares
+    return np.asarray(np.linalg.pinv(root @ has) @ root)
 
 
-def _is_told(design: FloatArray, column: int) -> bool:
-    one = np.zeros((1, design.shape[1]))
-    one[0, column] = 1.0
-    rank = int(np.linalg.matrix_rank(design))
-    return int(np.linalg.matrix_rank(np.vstack([design, one]))) == rank
+def _left_over(has: FloatArray) -> FloatArray:
+    """Give sums of the setups' differences that no parts can explain, (n_spare, n_setups - 1)."""
+    vectors, values, _ = np.linalg.svd(has, full_matrices=True)
+    return np.asarray(vectors[:, int((values > _TINY).sum()) :].T)
 
 
-def _untold(columns: list[_Column], design: FloatArray, k: int) -> Untold:
-    """Name the parts that this one cannot be told from: those it shares a dependence with."""
-    _, values, vectors = np.linalg.svd(design, full_matrices=True)
-    rank = int((values > 1e-9 * values[0]).sum())
-    free = vectors[rank:]
-    tied = np.abs(free[np.abs(free[:, k + 1]) > 1e-9]).max(axis=0)[1:] > 1e-9
-    others = [one.label for j, one in enumerate(columns) if tied[j] and j != k]
-    why = f"no setups tell it from {' and '.join(others)}: ride a setup that has only one of them"
-    return Untold(label=columns[k].label, kind=columns[k].kind, why=why)
+def _add_up(fit: Fit, split: Split, watts: FloatArray) -> float | None:
+    """Probability of what parts cannot explain being luck, by Wald's statistic as F.
+
+    References
+    ----------
+    Fai & Cornelius 1996, J Stat Comput Simul 54:363-378 (F for several sums with Satterthwaite's
+    degrees of freedom); the fewest of any sum are taken, which is on the safe side.
+    """
+    left_over = _left_over(split.design.has)
+    if not len(left_over):
+        return None
+    spreads, covariance = spread_together(fit, left_over @ split.of_setups)
+    gap = left_over @ watts
+    ratio = float(gap @ np.linalg.solve(covariance, gap)) / len(gap)
+    return float(stats.f.sf(ratio, len(gap), min(one.df for one in spreads)))

@@ -45,7 +45,8 @@ class Layout:
 
     `group` is the setup (or ride-and-setup) whose CdA and Crr a lap takes, ``(n_laps,)``;
     `group_setup` the study's index of each group's setup, ``(n_groups,)``.
-    `nuisance` names the declared inputs, one for each of the last unknowns.
+    `nuisance` names the declared inputs, one for each of the last unknowns; `declared_kinds` tells
+    for each kind of them which one each lap takes, ``(n_laps,)``.
     """
 
     group: IntArray
@@ -56,6 +57,7 @@ class Layout:
     n_laps: int
     n_knots: int
     nuisance: tuple[str, ...]
+    declared_kinds: dict[str, IntArray]
     cda: IntArray
     crr: IntArray
     road: IntArray
@@ -74,7 +76,8 @@ def lay_out(stretches: Stretches, group: IntArray, study: Study, has_wind: bool)
     n_rides = int(stretches.ride.max()) + 1
     total_length = float(stretches.length.sum())
     n_knots = int(np.clip(round(total_length / _SHELTER_SPACING), 4, 60)) if has_wind else 0
-    nuisance = _declared_names(stretches, study)
+    owners = _declared_owners(stretches, study)
+    nuisance = tuple(name for kind, owner in owners.items() for name in _names(kind, owner))
     sizes = [n_groups, n_groups, n_road]
     sizes += [2 * n_rides, 2 * n_laps] if has_wind else [0, 0]
     sizes += [n_laps, n_knots, len(nuisance)]
@@ -89,6 +92,10 @@ def lay_out(stretches: Stretches, group: IntArray, study: Study, has_wind: bool)
         n_laps=n_laps,
         n_knots=n_knots,
         nuisance=nuisance,
+        declared_kinds={
+            kind: np.array([nuisance.index(name) for name in _of_laps(kind, owner, n_laps)])
+            for kind, owner in owners.items()
+        },
         cda=part[0],
         crr=part[1],
         road=part[2],
@@ -106,23 +113,31 @@ def _setup_of_groups(stretches: Stretches, group: IntArray) -> IntArray:
     return stretches.setup[first]
 
 
-def _declared_names(stretches: Stretches, study: Study) -> tuple[str, ...]:
-    """List declared inputs as ``kind`` or ``kind:index``; index is of a setup, ride or meter."""
-    rides = [f":{r}" for r in np.unique(stretches.ride)]
-    setups = [f":{s}" for s in np.unique(stretches.setup)]
-    meters = np.unique(stretches.meter)
-    names = ["power scale", "mass", "air density, shared", "wheel circumference", "efficiency"]
-    names += ["power timing" + r for r in rides]
-    names += ["power offset" + r for r in rides]
-    names += ["air density" + r for r in rides]
-    names += ["mass difference" + s for s in setups]
-    names += [f"posture:{b}" for b in range(int(mountings(stretches).max()) + 1)]
-    if len(meters) > 1:
-        names += [f"power scale between meters:{m}" for m in meters]
-    efficiencies = {study.setups[int(s[1:])].drivetrain_efficiency for s in setups}
-    if len(efficiencies) > 1:
-        names += ["efficiency difference" + s for s in setups]
-    return tuple(names)
+def _declared_owners(stretches: Stretches, study: Study) -> dict[str, IntArray | None]:
+    """List the kinds of declared inputs, each with the setup, ride or meter of every lap.
+
+    None is for a kind that all laps share.
+    """
+    owners: dict[str, IntArray | None] = dict.fromkeys(
+        ("power scale", "mass", "air density, shared", "wheel circumference", "efficiency")
+    )
+    owners["power timing"] = owners["power offset"] = owners["air density"] = stretches.ride
+    owners["mass difference"] = stretches.setup
+    owners["posture"] = mountings(stretches)
+    if len(np.unique(stretches.meter)) > 1:
+        owners["power scale between meters"] = stretches.meter
+    used = np.unique(stretches.setup)
+    if len({study.setups[s].drivetrain_efficiency for s in used}) > 1:
+        owners["efficiency difference"] = stretches.setup
+    return owners
+
+
+def _names(kind: str, owner: IntArray | None) -> list[str]:
+    return [kind] if owner is None else [f"{kind}:{one}" for one in np.unique(owner)]
+
+
+def _of_laps(kind: str, owner: IntArray | None, n_laps: int) -> list[str]:
+    return [kind] * n_laps if owner is None else [f"{kind}:{one}" for one in owner]
 
 
 def mountings(stretches: Stretches) -> IntArray:

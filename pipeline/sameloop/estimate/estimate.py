@@ -21,7 +21,7 @@ from sameloop.estimate.result import (
     Warning_,
     WindEstimate,
 )
-from sameloop.estimate.uncertainty import Spread, spread
+from sameloop.estimate.uncertainty import spread_together
 from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
 
@@ -57,15 +57,8 @@ def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Es
     present = _setups_with_laps(setup, study)
     group = np.searchsorted(present, setup)
     joint = fit(stretches, study, airs, group)
-    setups = tuple(
-        _setup_estimate(joint, stretches, k, study.setups[s].id, int((setup == s).sum()))
-        for k, s in enumerate(present)
-    )
+    setups, covariance = _setup_estimates(joint, study)
     rides, ride_index = _by_ride(stretches, study, airs, joint)
-    index = np.stack([joint.layout.cda, joint.layout.crr], axis=1).ravel()
-    covariance = joint.solved.inverse[np.ix_(index, index)]
-    stated = np.array([q.sd for one in setups for q in (one.cda, one.crr)])
-    widened = stated / np.sqrt(np.diag(covariance))
     residual = np.where(joint.balance.usable, joint.solved.left * joint.balance.ds, np.nan)
     return Estimate(
         setups=setups,
@@ -73,8 +66,8 @@ def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Es
         ride_index=ride_index,
         wind=_winds(joint, stretches),
         noise=_noise(joint, stretches),
-        mean=joint.x[index],
-        covariance=covariance * np.outer(widened, widened),
+        mean=joint.x[_setup_places(joint)],
+        covariance=covariance,
         residual=residual,
         warnings=_warnings(joint),
         fit=joint,
@@ -100,27 +93,28 @@ def _setups_with_laps(setup: IntArray, study: Study) -> IntArray:
     return present
 
 
-def unit(size: int, place: int) -> FloatArray:
-    """Return the vector that picks one unknown."""
-    out = np.zeros(size)
-    out[place] = 1.0
-    return out
+def _setup_places(joint: Fit) -> IntArray:
+    """Places of CdA and Crr of one group after the other, (2 n_groups,)."""
+    return np.stack([joint.layout.cda, joint.layout.crr], axis=1).ravel()
 
 
-def _setup_estimate(
-    joint: Fit, stretches: Stretches, group: int, name: str, laps: int
-) -> SetupEstimate:
-    cda, crr = int(joint.layout.cda[group]), int(joint.layout.crr[group])
-    inverse = joint.solved.inverse
-
-    def quantity(place: int) -> Quantity:
-        weights = unit(joint.layout.size, place)
-        return spread(joint, stretches, weights).quantity(float(joint.x[place]))
-
-    correlation = inverse[cda, crr] / math.sqrt(inverse[cda, cda] * inverse[crr, crr])
-    return SetupEstimate(
-        id=name, cda=quantity(cda), crr=quantity(crr), correlation=float(correlation), laps=laps
+def _setup_estimates(joint: Fit, study: Study) -> tuple[tuple[SetupEstimate, ...], FloatArray]:
+    """CdA and Crr of every group of laps, and the covariance of all."""
+    layout, places = joint.layout, _setup_places(joint)
+    spreads, covariance = spread_together(joint, np.eye(layout.size)[places])
+    found = [one.quantity(float(x)) for x, one in zip(joint.x[places], spreads, strict=True)]
+    sd = np.sqrt(np.diag(covariance))
+    estimates = tuple(
+        SetupEstimate(
+            id=study.setups[setup].id,
+            cda=found[2 * k],
+            crr=found[2 * k + 1],
+            correlation=float(covariance[2 * k, 2 * k + 1] / (sd[2 * k] * sd[2 * k + 1])),
+            laps=int((layout.group == k).sum()),
+        )
+        for k, setup in enumerate(layout.group_setup)
     )
+    return estimates, covariance
 
 
 def _by_ride(
@@ -129,13 +123,8 @@ def _by_ride(
     """CdA and Crr ride by ride, with the noise of the joint fit."""
     pairs = np.stack([stretches.ride, stretches.setup], axis=1)
     kinds, group = np.unique(pairs, axis=0, return_inverse=True)
-    group = group.ravel()
-    apart = fit(stretches, study, airs, group, log_noise=joint.log_noise)
-    estimates = tuple(
-        _setup_estimate(apart, stretches, k, study.setups[s].id, int((group == k).sum()))
-        for k, (_, s) in enumerate(kinds)
-    )
-    return estimates, tuple(int(r) for r, _ in kinds)
+    apart = fit(stretches, study, airs, group.ravel(), near=joint)
+    return _setup_estimates(apart, study)[0], tuple(int(r) for r, _ in kinds)
 
 
 def _winds(joint: Fit, stretches: Stretches) -> tuple[WindEstimate, ...]:
@@ -191,4 +180,4 @@ def _warnings(joint: Fit) -> tuple[Warning_, ...]:
     )
 
 
-__all__ = ["Spread", "estimate", "unit"]
+__all__ = ["estimate"]

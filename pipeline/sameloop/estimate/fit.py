@@ -11,8 +11,9 @@ from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance, prepare
 from sameloop.estimate.design import Layout, Prior, forecast_wind, lay_out, prior
+from sameloop.estimate.lap_noise import noise_of, noise_shapes
 from sameloop.estimate.linear import LinearModel, linearise
-from sameloop.estimate.noise import NoisePrior, gust_places, noise_shapes, road_hats
+from sameloop.estimate.noise import NoisePrior, gust_places, road_hats
 from sameloop.estimate.reml import NoiseSlopes, noise_slopes
 from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import Step, step
@@ -49,7 +50,7 @@ def fit(
     study: Study,
     airs: Sequence[RideAir],
     group: IntArray,
-    log_noise: FloatArray | None = None,
+    near: Fit | None = None,
 ) -> Fit:
     """Estimate all unknowns and the noise parameters together.
 
@@ -57,8 +58,9 @@ def fit(
     ----------
     group : int array, (n_laps,)
         Which CdA and Crr each lap takes (its setup, or its ride and setup).
-    log_noise : array, optional
-        Noise parameters to hold fixed; estimated when left out.
+    near : Fit, optional
+        A fit of the same laps in other groups: its noise parameters are kept, and its unknowns
+        are where to begin. Without it both are found from the laps.
 
     Returns
     -------
@@ -68,23 +70,22 @@ def fit(
     has_wind = bool(np.any(balance.sin) or np.any(balance.cos))
     layout = lay_out(stretches, group, study, has_wind)
     n_places = gust_places(float(stretches.length.sum())) if has_wind else 0
-    places = road_hats(layout.n_road, n_places)[stretches.road_index]
     noise_prior = NoisePrior.for_rides(layout.n_rides, n_places)
-    fixed_noise = log_noise is not None
-    phi = noise_prior.mean.copy() if log_noise is None else log_noise.copy()
-    x = _start(layout, balance, stretches)
+    places = road_hats(layout.n_road, n_places)[stretches.road_index]
+    shapes = noise_shapes(balance, places)
+    phi = noise_prior.mean.copy() if near is None else near.log_noise
+    x = _start(layout, balance, stretches) if near is None else _start_near(layout, near)
     converged, rounds = False, 0
     pace = np.ones(len(phi))
     last = np.zeros(len(phi))
     while not converged and rounds < _MAX_ROUNDS:
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
-        shapes = noise_shapes(balance, model.gust_gain, model.place_gain, model.wind_gain, places)
         known = prior(layout, stretches, study, airs, phi)
-        solved = step(model, shapes, known, noise_prior, x, phi, stretches)
+        solved = step(model, noise_of(shapes, model, phi, stretches.ride), known, noise_prior, x)
         before, stride, to_gain = x, np.zeros(len(phi)), 0.0
-        if not fixed_noise:
-            slopes = noise_slopes(model, solved, layout, known, noise_prior, x, phi, stretches)
+        if near is None:
+            slopes = noise_slopes(model, solved, layout, known, noise_prior, x)
             stride = np.asarray(np.linalg.solve(slopes.information, slopes.score))
             # Average information is too small for a parameter the laps hardly show: its strides
             # then swing about the answer, and each reversal halves its pace.
@@ -97,12 +98,12 @@ def fit(
             np.all(np.abs(solved.change[layout.cda]) < _TOLERANCE * cda_sd)
             and to_gain < _NOISE_TOLERANCE
         )
-    if fixed_noise:
-        slopes = noise_slopes(model, solved, layout, known, noise_prior, before, phi, stretches)
+    if near is not None:
+        slopes = noise_slopes(model, solved, layout, known, noise_prior, before)
     return Fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
         solved=solved, slopes=slopes, rounds=rounds, converged=converged,
-        scatter=lap_scatter(model, solved, layout, known, x, phi, stretches),
+        scatter=lap_scatter(model, solved, layout, known, x),
     )  # fmt: skip
 
 
@@ -118,6 +119,15 @@ def _reach(layout: Layout, change: FloatArray) -> float:
         largest = float(np.abs(change[index]).max(initial=0.0))
         reach = min(reach, most / max(largest, most))
     return reach
+
+
+def _start_near(layout: Layout, near: Fit) -> FloatArray:
+    """Unknowns of another fit; each group begins at the CdA and Crr of its setup there."""
+    x = np.zeros(layout.size)
+    x[layout.road[0] :] = near.x[near.layout.road[0] :]
+    like = np.searchsorted(near.layout.group_setup, layout.group_setup)
+    x[layout.cda], x[layout.crr] = near.x[near.layout.cda[like]], near.x[near.layout.crr[like]]
+    return x
 
 
 def _start(layout: Layout, balance: Balance, stretches: Stretches) -> FloatArray:

@@ -8,7 +8,7 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
-from sameloop.estimate.design import Layout, mountings
+from sameloop.estimate.design import Layout
 from sameloop.estimate.noise import gust_of_laps, noise_value, road_hats, wind_kept
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
@@ -75,7 +75,7 @@ def wind_at(
         )
     wind = x[layout.ride_wind][stretches.ride][:, None, :]
     if with_laps:
-        wind = wind + x[layout.lap_wind][:, None, :] * wind_kept(balance)[:, :, None]
+        wind = wind + x[layout.lap_wind][:, None, :] * wind_kept(balance.mid_time)[:, :, None]
     east, north = wind[..., 0], wind[..., 1]
     head = -(east * balance.sin + north * balance.cos)
     side = east * balance.cos - north * balance.sin
@@ -134,8 +134,8 @@ def linearise(
     measured = air_flow(balance, balance.speed, wind.head, wind.side, excess)
     resistance = balance.mass[:, None] * (slope + crr[:, None] * STANDARD_GRAVITY)
     resistance = resistance + cda[:, None] * measured.force
-    linear_part = slice(-(len(layout.declared) + 1), None)
-    offsets = np.einsum("lnq,lq->ln", local[:, :, linear_part], x[index[:, linear_part]])
+    linear_part = slice(-(len(layout.declared_kinds) + 1), None)
+    offsets = lap_products(local[:, :, linear_part], x[index[:, linear_part]])
     usable = balance.usable
     return LinearModel(
         residual=np.where(usable, balance.drive - resistance - offsets, 0.0),
@@ -182,7 +182,7 @@ def _local_columns(
         along, across = cda[:, None] * flow.along, cda[:, None] * flow.across
         east = wind.factor * (-along * balance.sin + across * balance.cos)
         north = wind.factor * (-along * balance.cos - across * balance.sin)
-        kept = wind_kept(balance)
+        kept = wind_kept(balance.mid_time)
         columns += [east, north, east * kept, north * kept]
         index += [*layout.ride_wind[ride].T, *layout.lap_wind.T]
         by_factor = along * wind.open_head + across * wind.open_side
@@ -191,14 +191,13 @@ def _local_columns(
     mean_force = np.average(flow.force, axis=1, weights=balance.usable + 1e-12)
     columns.append(flow.force / mean_force[:, None])
     index.append(layout.lap_force)
-    declared = _declared_columns(layout, balance, stretches, flow, slope, crr, cda, inertia)
-    columns += declared
-    index += [np.full(n_laps, k) for k in layout.declared]
+    declared = _declared_columns(balance, stretches, flow, slope, crr, cda, inertia)
+    columns += [declared[kind] for kind in layout.declared_kinds]
+    index += [layout.declared[places] for places in layout.declared_kinds.values()]
     return np.stack(columns, axis=2), np.stack(index, axis=1)
 
 
 def _declared_columns(
-    layout: Layout,
     balance: Balance,
     stretches: Stretches,
     flow: AirFlow,
@@ -206,12 +205,12 @@ def _declared_columns(
     crr: FloatArray,
     cda: FloatArray,
     inertia: FloatArray,
-) -> list[FloatArray]:
-    """Return what one unit of error of each declared input adds to the balance [N]."""
+) -> dict[str, FloatArray]:
+    """Return what one unit of error of each kind of declared input adds to the balance [N]."""
     push = balance.efficiency[:, None] * stretches.work / balance.ds
     weight = slope + crr[:, None] * STANDARD_GRAVITY + inertia
     aero = cda[:, None] * flow.force
-    kinds = {
+    return {
         "power scale": push,
         "power scale between meters": push,
         "efficiency": -push / balance.efficiency[:, None],
@@ -223,23 +222,10 @@ def _declared_columns(
         "air density, shared": aero,
         "air density": aero,
         "posture": aero,
-        "wheel circumference": push + balance.moving_mass[:, None] * inertia
-        + 2 * aero,
-    }  # fmt: skip
-    owner = {
-        "power scale between meters": stretches.meter,
-        "power offset": stretches.ride,
-        "power timing": stretches.ride,
-        "air density": stretches.ride,
-        "posture": mountings(stretches),
-        "mass difference": stretches.setup,
-        "efficiency difference": stretches.setup,
+        "wheel circumference": push + balance.moving_mass[:, None] * inertia + 2 * aero,
     }
-    columns = []
-    for name in layout.nuisance:
-        kind, _, which = name.partition(":")
-        column = kinds[kind]
-        if which:
-            column = column * (owner[kind] == int(which))[:, None]
-        columns.append(column)
-    return columns
+
+
+def lap_products(matrices: FloatArray, vectors: FloatArray) -> FloatArray:
+    """Matrix times vector lap by lap, ``(n_laps, n, k)`` times ``(n_laps, k)``."""
+    return np.asarray((matrices @ vectors[:, :, None])[:, :, 0])

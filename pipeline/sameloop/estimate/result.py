@@ -110,15 +110,22 @@ class Comparison:
     delta_mass : float
         [kg].
     watts : tuple of WattsDifference
-        One for each reference speed.
+        One for each reference speed, each with its own 95 % interval.
+    judged : Quantity
+        The first of these with the interval that the verdict is taken from: with several
+        comparisons wider, so that all of them hold together at 95 %.
+    looks : int
+        How many comparisons hold together.
     verdict : str
         ``helped``, ``made it worse``, ``too small to matter`` or ``cannot tell``.
     also_small : bool
         The 90 % interval lies within the smallest effect although the verdict is helped/worse.
     separable : bool
         Whether the data tell CdA from Crr.
-    why : str
+    reason : str
         One sentence on what decided.
+    why : str
+        The same with what else bears on it.
     more_laps : int or None
         Further laps per setup that would settle it; None when settled or when none would.
     budget : tuple of BudgetLine
@@ -134,9 +141,12 @@ class Comparison:
     correlation: float
     delta_mass: float
     watts: tuple[WattsDifference, ...]
+    judged: Quantity
+    looks: int
     verdict: str
     also_small: bool
     separable: bool
+    reason: str
     why: str
     more_laps: int | None
     budget: tuple[BudgetLine, ...]

@@ -8,11 +8,11 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.design import Layout, Prior
-from sameloop.estimate.linear import LinearModel
-from sameloop.estimate.noise import gust_of_laps, noise_value
+from sameloop.estimate.lap_noise import Noise
+from sameloop.estimate.linear import LinearModel, lap_products
+from sameloop.estimate.noise import noise_value
 from sameloop.estimate.reml import prior_mean
-from sameloop.estimate.solve import Step, times
-from sameloop.road.stretches import Stretches
+from sameloop.estimate.solve import Step, fitted_spread
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,45 +43,32 @@ class LapScatter:
         Birge 1932, Phys Rev 40:207-227: errors are scaled up, never down, by the scatter found.
         """
         found = np.einsum("ln,ln->l", weights, self.residual) ** 2
-        said = (weights * times(self.covariance, weights)).sum(axis=1)
+        said = (weights * lap_products(self.covariance, weights)).sum(axis=1)
         return float(max(1.0, found.sum() / max(said.sum(), 1e-300)))
 
 
 def lap_scatter(
-    model: LinearModel,
-    solved: Step,
-    layout: Layout,
-    prior: Prior,
-    x: FloatArray,
-    log_noise: FloatArray,
-    stretches: Stretches,
+    model: LinearModel, solved: Step, layout: Layout, prior: Prior, x: FloatArray
 ) -> LapScatter:
     """Collect residual and covariance of each lap; `x` are the unknowns after the step."""
     own = np.concatenate([layout.lap_wind.ravel(), layout.lap_force])
     of_lap = np.isin(model.local_index[0], own)
     deviation = x - prior_mean(prior)
-    own_index = model.local_index[:, of_lap]
-    own_columns = model.local[:, :, of_lap]
-    residual = solved.left + np.einsum("lnq,lq->ln", own_columns, deviation[own_index])
-    spread = _own_variance(layout, log_noise, stretches)
-    covariance = solved.noise.total + (own_columns * spread[:, None, :]) @ np.swapaxes(
-        own_columns, 1, 2
-    )
-    for lap, r in enumerate(model.road_index):
-        q = model.local_index[lap, ~of_lap]
-        columns = model.local[lap][:, ~of_lap]
-        gain = model.road_gain[lap]
-        road = solved.inverse[np.ix_(r, r)] * gain[:, None] * gain[None, :]
-        cross = (solved.inverse[np.ix_(r, q)] * gain[:, None]) @ columns.T
-        covariance[lap] -= road + cross + cross.T
-        covariance[lap] -= columns @ solved.inverse[np.ix_(q, q)] @ columns.T
+    columns = model.local[:, :, of_lap]
+    residual = solved.left + lap_products(columns, deviation[model.local_index[:, of_lap]])
+    variance = _own_variance(layout, solved.noise)
+    covariance = np.empty_like(solved.weight)
+    for lap, own_columns in enumerate(columns):
+        covariance[lap] = solved.noise.lap(lap).total
+        covariance[lap] += (own_columns * variance[lap]) @ own_columns.T
+        covariance[lap] -= fitted_spread(model, solved.inverse, lap, ~of_lap)
     return LapScatter(residual=residual, covariance=covariance)
 
 
-def _own_variance(layout: Layout, log_noise: FloatArray, stretches: Stretches) -> FloatArray:
+def _own_variance(layout: Layout, noise: Noise) -> FloatArray:
     """Prior variance of each lap's own unknowns in the order of their columns."""
-    force = np.full((layout.n_laps, 1), noise_value(log_noise, "lap_force") ** 2)
+    force = np.full((layout.n_laps, 1), noise_value(noise.log_noise, "lap_force") ** 2)
     if not layout.n_knots:
         return force
-    wind = gust_of_laps(log_noise, stretches.ride) * noise_value(log_noise, "lap_wind_ratio")
+    wind = noise.gust_sd * noise_value(noise.log_noise, "lap_wind_ratio")
     return np.concatenate([np.repeat(wind[:, None] ** 2, 2, axis=1), force], axis=1)

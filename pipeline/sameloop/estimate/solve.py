@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
 from scipy import sparse
+from scipy.linalg.lapack import dpotrf, dpotri
 
-from sameloop.clean.track import FloatArray
+from sameloop.clean.track import BoolArray, FloatArray
 from sameloop.estimate.design import Prior
-from sameloop.estimate.linear import LinearModel
-from sameloop.estimate.noise import Covariance, NoisePrior, NoiseShapes, covariance
-from sameloop.road.stretches import Stretches
+from sameloop.estimate.lap_noise import Noise
+from sameloop.estimate.linear import LinearModel, lap_products
+from sameloop.estimate.noise import NoisePrior
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -29,9 +29,7 @@ class Step:
         Inverse noise covariance of each lap.
     left : array, (n_laps, n)
         Residual after the step [N].
-    noise : Covariance
-    places : array, (n_laps, n, n_places)
-        Weights of the knots of the gusts' strength along the road.
+    noise : Noise
     objective : float
         Minus twice the restricted log likelihood, priors of noise included.
     """
@@ -40,59 +38,105 @@ class Step:
     inverse: FloatArray
     weight: FloatArray
     left: FloatArray
-    noise: Covariance
-    places: FloatArray
+    noise: Noise
     objective: float
 
 
-def apply(model: LinearModel, vector: FloatArray) -> FloatArray:
-    """Jacobian times unknowns, (n_laps, n)."""
-    out: FloatArray = model.road_gain * vector[model.road_index] + np.einsum(
-        "lnq,lq->ln", model.local, vector[model.local_index]
-    )
+def apply(model: LinearModel, vectors: FloatArray) -> FloatArray:
+    """Jacobian times unknowns, ``(size,)`` to ``(n_laps, n)``; both may have one more axis."""
+    if vectors.ndim == 1:
+        return np.asarray(apply(model, vectors[:, None])[..., 0])
+    by_lap = model.local @ vectors[model.local_index]
+    return np.asarray(model.road_gain[..., None] * vectors[model.road_index] + by_lap)
+
+
+def apply_transposed(model: LinearModel, forces: FloatArray, size: int) -> FloatArray:
+    """Transposed Jacobian times ``(n_laps, n)``, ``(size,)``; both may have one more axis."""
+    if forces.ndim == 2:
+        return np.asarray(apply_transposed(model, forces[..., None], size)[:, 0])
+    out = np.zeros((size, forces.shape[2]))
+    np.add.at(out, model.road_index, model.road_gain[..., None] * forces)
+    np.add.at(out, model.local_index, np.swapaxes(model.local, 1, 2) @ forces)
     return out
 
 
-def times(matrices: FloatArray, vectors: FloatArray) -> FloatArray:
-    """Matrix times vector lap by lap, ``(n_laps, n, n)`` times ``(n_laps, n)``."""
-    return np.asarray((matrices @ vectors[:, :, None])[:, :, 0])
-
-
-def apply_transposed(model: LinearModel, vectors: FloatArray, size: int) -> FloatArray:
-    """Transposed Jacobian times ``(n_laps, n)``, (size,)."""
-    out = np.zeros(size)
-    np.add.at(out, model.road_index, model.road_gain * vectors)
-    np.add.at(out, model.local_index, np.einsum("lnq,ln->lq", model.local, vectors))
+def lap_jacobian(model: LinearModel, lap: int, size: int) -> FloatArray:
+    """Slopes of one lap's forces by all unknowns, (n, size)."""
+    n = model.residual.shape[1]
+    out = np.zeros((n, size))
+    out[:, model.local_index[lap]] = model.local[lap]
+    out[np.arange(n), model.road_index[lap]] += model.road_gain[lap]
     return out
+
+
+def inverse_of(matrix: FloatArray) -> tuple[FloatArray, float]:
+    """Inverse of a positive definite matrix, and the log of its determinant.
+
+    Raises
+    ------
+    LinAlgError
+        When it is not positive definite.
+    """
+    factor, failed = dpotrf(matrix, lower=1)
+    if failed:
+        raise np.linalg.LinAlgError("a covariance is not positive definite")
+    half, _ = dpotri(factor, lower=1)
+    whole = half + half.T
+    whole.flat[:: len(whole) + 1] /= 2
+    return whole, 2 * float(np.log(np.diagonal(factor)).sum())
+
+
+def lap_weights(noise: Noise) -> tuple[FloatArray, float]:
+    """Inverse noise covariance of each lap, and the log of the determinant of all."""
+    n_laps, n = noise.gust_gain.shape
+    weight, log_determinant = np.empty((n_laps, n, n)), 0.0
+    for lap in range(n_laps):
+        weight[lap], of_lap = inverse_of(noise.lap(lap).total)
+        log_determinant += of_lap
+    return weight, log_determinant
 
 
 def normal_matrix(model: LinearModel, weight: FloatArray, prior: Prior, size: int) -> FloatArray:
     """Information of laps and priors about the unknowns, (size, size)."""
-    gain = model.road_gain
-    road = weight * gain[:, :, None] * gain[:, None, :]
-    weighted = weight @ model.local
-    cross = weighted * gain[:, :, None]
-    corner = np.swapaxes(model.local, 1, 2) @ weighted
-    info = np.zeros((size, size))
-    r, q = model.road_index, model.local_index
-    for lap in range(len(r)):  # a lap's own places never repeat, so plain += is right
-        info[np.ix_(r[lap], r[lap])] += road[lap]
-        info[np.ix_(r[lap], q[lap])] += cross[lap]
-        info[np.ix_(q[lap], r[lap])] += cross[lap].T
-        info[np.ix_(q[lap], q[lap])] += corner[lap]
+    info, cross = np.zeros((size, size)), np.zeros((size, size))
+    for lap, gain in enumerate(model.road_gain):  # a lap's own places never repeat: += is right
+        road, local, q = road_slice(model, lap), model.local[lap], model.local_index[lap]
+        weighted = weight[lap] @ local
+        info[road, road] += weight[lap] * (gain[:, None] * gain)
+        cross[road, q] += gain[:, None] * weighted
+        info[np.ix_(q, q)] += local.T @ weighted
     scaled = sparse.diags_array(1 / prior.sd) @ prior.rows
-    out: FloatArray = info + (scaled.T @ scaled).toarray()
+    out: FloatArray = info + cross + cross.T + (scaled.T @ scaled).toarray()
+    return out
+
+
+def road_slice(model: LinearModel, lap: int) -> slice:
+    """Places of a lap's road unknowns: one after the other, forwards or backwards."""
+    first, last = int(model.road_index[lap, 0]), int(model.road_index[lap, -1])
+    turn = 1 if last >= first else -1
+    return slice(first, last + turn, turn)  # CdA comes before the road, so the end is never < 0
+
+
+def fitted_spread(
+    model: LinearModel, inverse: FloatArray, lap: int, keep: slice | BoolArray = slice(None)
+) -> FloatArray:
+    """Covariance of the fitted forces of one lap, (n, n).
+
+    Parameters
+    ----------
+    keep : slice or bool array, (n_local,)
+        Which of the lap's local unknowns count.
+    """
+    road, gain = road_slice(model, lap), model.road_gain[lap]
+    local, q = model.local[lap][:, keep], model.local_index[lap][keep]
+    half = gain[:, None] * inverse[road, q] + 0.5 * local @ inverse[np.ix_(q, q)]
+    by_local = half @ local.T
+    out: FloatArray = inverse[road, road] * (gain[:, None] * gain) + by_local + by_local.T
     return out
 
 
 def step(
-    model: LinearModel,
-    shapes: NoiseShapes,
-    prior: Prior,
-    noise_prior: NoisePrior,
-    x: FloatArray,
-    log_noise: FloatArray,
-    stretches: Stretches,
+    model: LinearModel, noise: Noise, prior: Prior, noise_prior: NoisePrior, x: FloatArray
 ) -> Step:
     """Generalised least squares of the linear model with its priors.
 
@@ -101,33 +145,23 @@ def step(
     Henderson 1975, Biometrics 31:423-447 (mixed-model equations); Harville 1977,
     J Am Stat Assoc 72:320-338 (restricted likelihood).
     """
-    noise = covariance(shapes, log_noise, stretches.ride)
-    factor = np.linalg.cholesky(noise.total)
-    weight = np.asarray(np.linalg.inv(noise.total), dtype=np.float64)
-    info = normal_matrix(model, weight, prior, len(x))
-    chol = scipy.linalg.cho_factor(info, lower=True)
-    inverse = scipy.linalg.cho_solve(chol, np.eye(len(x)))
-    pulled = times(weight, model.residual)
-    right = apply_transposed(model, pulled, len(x))
+    weight, log_noise_determinant = lap_weights(noise)
+    inverse, log_determinant = inverse_of(normal_matrix(model, weight, prior, len(x)))
+    right = apply_transposed(model, lap_products(weight, model.residual), len(x))
     gap = prior.mean - prior.rows @ x
     right += prior.rows.T @ (gap / prior.sd**2)
     change = inverse @ right
     left = model.residual - apply(model, change)
     gap = gap - prior.rows @ change
     objective = (
-        2 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum()
-        + 2 * np.log(np.diag(chol[0])).sum()
+        log_noise_determinant
+        + log_determinant
         + 2 * np.log(prior.sd).sum()
-        + np.vdot(left, times(weight, left))
+        + np.vdot(left, lap_products(weight, left))
         + ((gap / prior.sd) ** 2).sum()
-        + (((log_noise - noise_prior.mean) / noise_prior.sd) ** 2).sum()
+        + (((noise.log_noise - noise_prior.mean) / noise_prior.sd) ** 2).sum()
     )
     return Step(
-        change=change,
-        inverse=inverse,
-        weight=weight,
-        left=left,
-        noise=noise,
-        places=shapes.places,
+        change=change, inverse=inverse, weight=weight, left=left, noise=noise,
         objective=float(objective),
-    )
+    )  # fmt: skip

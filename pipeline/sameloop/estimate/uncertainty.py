@@ -10,12 +10,11 @@ from scipy import stats
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
-from sameloop.estimate.reml import directions, variance_slopes
+from sameloop.estimate.reml import variance_slopes
 from sameloop.estimate.result import Quantity
-from sameloop.estimate.solve import apply, times
-from sameloop.road.stretches import Stretches
+from sameloop.estimate.solve import apply
 
-#: Noise that the laps themselves show, by the names a rider reads.
+#: Noise that the laps themselves show, by the names a rider reads, in the order of `PARTS`.
 LAP_SOURCES = (
     "power, second by second",
     "speed sensor",
@@ -48,42 +47,66 @@ class Spread:
         )
 
 
-def spread(fit: Fit, stretches: Stretches, weights: FloatArray) -> Spread:
-    """Uncertainty of ``weights @ unknowns``.
+def spread(fit: Fit, weights: FloatArray) -> Spread:
+    """Uncertainty of ``weights @ unknowns``; see `spread_together`."""
+    return spread_together(fit, weights[None])[0][0]
+
+
+def spread_together(fit: Fit, weights: FloatArray) -> tuple[tuple[Spread, ...], FloatArray]:
+    """Uncertainty of several weighted sums of the unknowns, and their covariance.
 
     The parts are exact for the linear model: the estimate is a fixed weighted sum of the noise of
     the laps and of the error of every declared input, and these are independent. Where laps scatter
-    more than the noise model says, their parts are scaled up (see `LapScatter.factor`).
+    more than the noise model says, their parts are scaled up (see `LapScatter.factor`); the
+    covariance keeps the modelled correlations and takes the widened standard deviations.
 
     Parameters
     ----------
-    weights : array, (size,)
+    weights : array, (k, size)
 
     Returns
     -------
-    Spread
+    tuple of Spread, (k,)
+    covariance : array, (k, k)
 
     References
     ----------
     JCGM 100:2008 (GUM) section 5 (law of propagation); Satterthwaite 1946, Biometrics
     Bulletin 2:110-114, with the information of the restricted likelihood for the variances.
     """
-    gain = fit.solved.inverse @ weights
-    pulled = times(fit.solved.weight, apply(fit.model, gain))
-    noise, known = fit.solved.noise, fit.prior
-    parts: dict[str, float] = {}
+    gains = fit.solved.inverse @ weights.T
+    pulled = fit.solved.weight @ apply(fit.model, gains)
+    by_part = np.stack(
+        [
+            np.einsum("nk,pnk->kp", own, fit.solved.noise.lap(lap).times(own))
+            for lap, own in enumerate(pulled)
+        ],
+        axis=1,
+    )  # (k, n_laps, n_parts)
+    found = tuple(
+        _spread(fit, weights[k], gains[:, k], pulled[:, :, k], by_part[k])
+        for k in range(len(weights))
+    )
+    modelled = weights @ gains
+    scale = np.array([one.sd for one in found]) / np.sqrt(np.diag(modelled))
+    return found, modelled * np.outer(scale, scale)
+
+
+def _spread(
+    fit: Fit, weights: FloatArray, gain: FloatArray, pulled: FloatArray, by_part: FloatArray
+) -> Spread:
+    known = fit.prior
     widened = fit.scatter.factor(pulled)
-    by_laps = (noise.power, noise.speed, noise.place, noise.wander, noise.gust)
-    for name, part in zip(LAP_SOURCES, by_laps, strict=True):
-        parts[name] = widened * float(np.vdot(pulled, times(part, pulled)))
+    by_laps = by_part.sum(axis=0)
+    parts = {
+        name: widened * float(value) for name, value in zip(LAP_SOURCES, by_laps, strict=False)
+    }
     by_row = (known.rows @ gain / known.sd) ** 2
     for name, value in zip(known.source, by_row, strict=True):
         scale = widened if name in OWN_LAP_SOURCES else 1.0
         parts[name] = parts.get(name, 0.0) + scale * float(value)
-    variance = sum(parts.values())
-    along = directions(fit.solved, fit.layout, known, stretches)
-    slope = variance_slopes(along, known, pulled, gain)
+    slope = variance_slopes(fit.layout, known, fit.solved.noise.ride, by_part, gain)
     of_variance = float(slope @ np.linalg.solve(fit.slopes.information, slope))
     modelled = float(weights @ gain)
     df = 2 * modelled**2 / of_variance if of_variance > 0 else math.inf
-    return Spread(variance=variance, df=max(df, 1.0), parts=parts)
+    return Spread(variance=sum(parts.values()), df=max(df, 1.0), parts=parts)

@@ -13,7 +13,6 @@ from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import Quantity
 from sameloop.estimate.uncertainty import spread
 from sameloop.road.power_balance import steady_speed
-from sameloop.road.stretches import Stretches
 from sameloop.study import Setup
 from sameloop.worth.attribution import shapley
 from sameloop.worth.course import Course
@@ -105,9 +104,8 @@ def start_speed_of(
 
 
 def worth_between(
-    fit: Fit, stretches: Stretches, ride: CourseRide, before: tuple[int, Setup],
-    after: tuple[int, Setup],
-) -> Worth:  # fmt: skip
+    fit: Fit, ride: CourseRide, before: tuple[int, Setup], after: tuple[int, Setup]
+) -> Worth:
     """Worth of a change, with everything that makes it uncertain.
 
     Seconds and watts are linear enough in the unknowns over their uncertainty that their intervals
@@ -137,7 +135,7 @@ def worth_between(
     fields = np.where(sets == 1, shifted[None, :, 1], shifted[None, :, 0])
     added = np.array([s.wheel_inertia / s.tyre_radius**2 for _, s in places])[sets[:, :, 2]]
     seconds, work, watts = _outcomes(ride, fields, np.broadcast_to(added, fields.shape[:2]))
-    slopes = _Slopes(fit, stretches, unknowns)
+    slopes = _Slopes(fit, unknowns)
     parts = [shapley(outcome) for outcome in (seconds, watts)]
     return Worth(
         before=before[1].id,
@@ -263,10 +261,8 @@ def equal_time(
 class _Slopes:
     """Intervals of outcomes from their values at the estimate and at each nudge."""
 
-    def __init__(
-        self, fit: Fit, stretches: Stretches, unknowns: list[tuple[int, str, tuple[int, ...]]]
-    ) -> None:
-        self.fit, self.stretches, self.unknowns = fit, stretches, unknowns
+    def __init__(self, fit: Fit, unknowns: list[tuple[int, str, tuple[int, ...]]]) -> None:
+        self.fit, self.unknowns = fit, unknowns
 
     def weights(self, outcome: FloatArray) -> FloatArray:
         """Slopes by every unknown of the fit, of an outcome ``(n_nudges,)``."""
@@ -281,4 +277,4 @@ class _Slopes:
         value = float(outcome[0])
         if not weights.any():  # equal masses, say: surely nothing
             return Quantity(value=value, sd=0.0, low=value, high=value)
-        return spread(self.fit, self.stretches, weights).quantity(value)
+        return spread(self.fit, weights).quantity(value)

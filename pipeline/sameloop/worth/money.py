@@ -11,12 +11,12 @@ import numpy as np
 from scipy import stats
 
 from sameloop.clean.track import FloatArray
+from sameloop.compare.part_changes import Change
+from sameloop.compare.parts import PartEffect
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import Quantity
-from sameloop.estimate.uncertainty import spread
-from sameloop.road.stretches import Stretches
+from sameloop.estimate.uncertainty import spread_together
 from sameloop.worth.difference import Worth
-from sameloop.worth.parts import Change
 from sameloop.worth.ratio import Ratio, fieller
 
 SAVES, COSTS, CANNOT_TELL = "saves time", "costs time", "cannot tell"
@@ -30,7 +30,7 @@ class Offer:
     ----------
     change : Change
     seconds, watts : Quantity
-        After minus before in the change's own sense; negative is a saving.
+        With the change minus without; negative is a saving.
     seconds_weights : array, (n_unknowns,)
         Slopes of `seconds` by every unknown of the fit.
     per_second, per_watt : Ratio or None
@@ -66,33 +66,38 @@ class Kept:
     currency: str
 
 
-def make_offer(change: Change, worth: Worth) -> Offer:
-    """Price the worth of a change.
+def make_offer(effect: PartEffect, worths: Sequence[Worth], fit: Fit) -> Offer:
+    """Price the worth of a change of parts, in the sense in which parts are added.
 
     The price is known exactly, so the interval of price over saving is Fieller's with no variance
     on top: the price over the ends of the saving's own interval.
+
+    Parameters
+    ----------
+    effect : PartEffect
+        Shares of the worths that the change takes.
+    worths : sequence of Worth
+        Every further setup against the first.
+    fit : Fit
     """
-    sign = -1.0 if change.swapped else 1.0
-    seconds, watts = (_times(q, sign) for q in (worth.seconds, worth.watts))
+    taken_off = not effect.change.added
+    shares = -effect.shares if taken_off else effect.shares
+    slopes = [[one.seconds_weights, one.watts_weights] for one in worths]
+    weights = np.einsum("k,kqn->qn", shares, np.array(slopes))
+    values = shares @ [[one.seconds.value, one.watts.value] for one in worths]
+    spreads, _ = spread_together(fit, weights)
+    seconds, watts = (one.quantity(float(v)) for one, v in zip(spreads, values, strict=True))
+    change = effect.change.turned() if taken_off else effect.change
     verdict = SAVES if seconds.high < 0 else COSTS if seconds.low > 0 else CANNOT_TELL
     return Offer(
         change=change,
         seconds=seconds,
         watts=watts,
-        seconds_weights=sign * worth.seconds_weights,
+        seconds_weights=weights[0],
         per_second=_price_per(change.price, seconds),
         per_watt=_price_per(change.price, watts),
         verdict=verdict,
     )
-
-
-def _times(quantity: Quantity, sign: float) -> Quantity:
-    if sign > 0:
-        return quantity
-    return Quantity(
-        value=-quantity.value, sd=quantity.sd, low=-quantity.high, high=-quantity.low,
-        level=quantity.level, df=quantity.df,
-    )  # fmt: skip
 
 
 def _price_per(price: float | None, delta: Quantity) -> Ratio | None:
@@ -106,39 +111,27 @@ def _t(df: float) -> float:
     return float(stats.t.ppf(0.975, df))
 
 
-def rank(offers: Sequence[Offer], fit: Fit, stretches: Stretches) -> tuple[Offer, ...]:
+def rank(offers: Sequence[Offer], fit: Fit) -> tuple[Offer, ...]:
     """Sort offers by price per second saved: sure savings, then what cannot be told, then the rest.
 
-    Of several tests of one purchase the sharpest counts. Offers without a price come last within
-    their verdict. `ahead_of_next` compares cost times saving crosswise, which is linear in the
-    unknowns, so that errors that two offers share cancel.
+    Offers without a price come last within their verdict. `ahead_of_next` compares cost times
+    saving crosswise, which is linear in the unknowns, so that errors that two offers share cancel.
     """
     order = (SAVES, CANNOT_TELL, COSTS)
     ranked = sorted(
-        _sharpest(offers),
+        offers,
         key=lambda o: (
             order.index(o.verdict),
             o.change.currency or "",
             o.per_second.value if o.per_second else math.inf,
         ),
     )
-    sure = [_ahead(one, two, fit, stretches) for one, two in pairwise(ranked)]
+    sure = [_ahead(one, two, fit) for one, two in pairwise(ranked)]
     flags = [*sure, None][: len(ranked)]  # the last has none to be ahead of
     return tuple(replace(o, ahead_of_next=flag) for o, flag in zip(ranked, flags, strict=True))
 
 
-def _sharpest(offers: Sequence[Offer]) -> list[Offer]:
-    best: dict[tuple[str, ...], Offer] = {}
-    for offer in offers:
-        if not offer.change.added:
-            continue
-        key = tuple(sorted(p.name for p in (*offer.change.added, *offer.change.removed)))
-        if key not in best or offer.seconds.sd < best[key].seconds.sd:
-            best[key] = offer
-    return list(best.values())
-
-
-def _ahead(one: Offer, two: Offer, fit: Fit, stretches: Stretches) -> bool | None:
+def _ahead(one: Offer, two: Offer, fit: Fit) -> bool | None:
     if one.verdict != SAVES or one.per_second is None:
         return None
     if two.verdict == COSTS:
@@ -147,7 +140,8 @@ def _ahead(one: Offer, two: Offer, fit: Fit, stretches: Stretches) -> bool | Non
     if gap is None:
         return None
     value, weights = gap
-    return bool(spread(fit, stretches, weights).quantity(value).low > 0)
+    (of_gap,), _ = spread_together(fit, weights[None])
+    return bool(of_gap.quantity(value).low > 0)
 
 
 def bargain_gap(one: Offer, two: Offer) -> tuple[float, FloatArray] | None:
@@ -164,10 +158,10 @@ def bargain_gap(one: Offer, two: Offer) -> tuple[float, FloatArray] | None:
 
 
 def savings_kept(offers: Sequence[Offer], fit: Fit) -> tuple[Kept, ...]:
-    """Compare parts of one kind that were tested against the same setup, dearer with cheaper."""
+    """Compare parts of one kind that stand in the same part's place, dearer with cheaper."""
     found = []
     for one, two in combinations([o for o in offers if o.change.alone], 2):
-        if one.change.before.id != two.change.before.id or not _alternatives(one, two):
+        if not _alternatives(one, two):
             continue
         cheap, dear = sorted((one, two), key=lambda o: o.change.price or 0.0)
         found.append(
@@ -186,7 +180,7 @@ def _alternatives(one: Offer, two: Offer) -> bool:
     a, b = one.change, two.change
     if a.price is None or b.price is None or a.price == b.price:
         return False
-    return a.added[0].kind == b.added[0].kind and a.currency == b.currency
+    return a.kind == b.kind and a.removed == b.removed and a.currency == b.currency
 
 
 def _share(cheap: Offer, dear: Offer, fit: Fit) -> Ratio | None:

@@ -20,9 +20,7 @@ def test_agrees_with_fitting_again_without_the_lap(clean, weights, lap):
     s = clean.stretches
     usable = s.usable.copy()
     usable[lap] = False
-    again = fit(
-        replace(s, usable=usable), clean.study, clean.airs, s.setup, log_noise=clean.fit.log_noise
-    )
+    again = fit(replace(s, usable=usable), clean.study, clean.airs, s.setup, near=clean.fit)
     found = without_each_lap(as_fitted(clean.fit), weights)
 
     sd = np.sqrt(weights @ clean.fit.solved.inverse @ weights)

@@ -1,20 +1,23 @@
 import numpy as np
 import pytest
 
-from sameloop.estimate.diagnostics.influence import lap_jacobian
 from sameloop.estimate.diagnostics.rest import as_fitted, with_ordinary_noise
 from sameloop.estimate.diagnostics.score import Scores, scores, together
 from sameloop.estimate.extremes import largest_by_luck
+from sameloop.estimate.solve import lap_jacobian
 
 
 def dense(rest):
     """Whole covariance of the forces and the residual before the unknowns, as plain matrices."""
     n_laps, n = rest.left.shape
-    jacobian = np.concatenate([lap_jacobian(rest, lap) for lap in range(n_laps)])
+    jacobian = np.concatenate(
+        [lap_jacobian(rest.fit.model, lap, len(rest.x)) for lap in range(n_laps)]
+    )
     prior = rest.fit.prior
     scaled = prior.rows.toarray() / prior.sd[:, None]
     covariance = jacobian @ np.linalg.solve(scaled.T @ scaled, jacobian.T)
-    for lap, noise in enumerate(rest.fit.solved.noise.total):
+    for lap in range(len(rest.left)):
+        noise = rest.fit.solved.noise.lap(lap).total
         rows = slice(lap * n, (lap + 1) * n)
         covariance[rows, rows] += noise
     mean = np.linalg.solve(scaled.T @ scaled, scaled.T @ (prior.mean / prior.sd))

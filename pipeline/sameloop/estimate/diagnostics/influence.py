@@ -8,6 +8,7 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.diagnostics.rest import Rest
+from sameloop.estimate.solve import lap_jacobian
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,8 +47,9 @@ def without_each_lap(rest: Rest, weights: FloatArray) -> Influence:
     gain = rest.inverse @ weights
     variance = float(weights @ gain)
     change, gained = [], []
-    for lap, noise in enumerate(rest.fit.solved.noise.total):
-        jacobian = lap_jacobian(rest, lap)
+    for lap in range(len(rest.left)):
+        noise = rest.fit.solved.noise.lap(lap).total
+        jacobian = lap_jacobian(rest.fit.model, lap, len(rest.x))
         pulled = jacobian @ gain
         # Variance of the lap's own residual after the step.
         left = noise - jacobian @ rest.inverse @ jacobian.T
@@ -59,13 +61,3 @@ def without_each_lap(rest: Rest, weights: FloatArray) -> Influence:
         change_sd=np.sqrt(gained),
         sd=np.sqrt(variance + np.array(gained)),
     )
-
-
-def lap_jacobian(rest: Rest, lap: int) -> FloatArray:
-    """Slopes of one lap's forces by all unknowns, (n, size)."""
-    model = rest.fit.model
-    n = model.residual.shape[1]
-    out = np.zeros((n, len(rest.x)))
-    out[:, model.local_index[lap]] = model.local[lap]
-    out[np.arange(n), model.road_index[lap]] += model.road_gain[lap]
-    return out

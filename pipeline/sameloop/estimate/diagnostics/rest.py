@@ -8,8 +8,15 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
+from sameloop.estimate.linear import lap_products
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_value
-from sameloop.estimate.solve import apply, apply_transposed, normal_matrix
+from sameloop.estimate.solve import (
+    apply,
+    apply_transposed,
+    inverse_of,
+    lap_weights,
+    normal_matrix,
+)
 from sameloop.road.stretches import IntArray
 
 
@@ -36,21 +43,18 @@ def with_ordinary_noise(fit: Fit) -> Rest:
     Laps that disagree make the fitted lap forces and lap winds, or the fitted time of a gust, as
     large as they need; judged by usual ones they cannot excuse themselves.
     """
-    noise, time = fit.solved.noise, _share_of_usual(fit, "gust_time")
     ratio = _share_of_usual(fit, "lap_wind_ratio")
-    decay = np.divide(
-        noise.gust_by_time, noise.gust, out=np.zeros_like(noise.gust), where=noise.gust != 0
-    )
-    gust = noise.gust * np.exp(decay * (1 - 1 / time))
-    total = noise.total + (gust - noise.gust) + (ratio**2 - 1) * noise.wander
-    weight = np.asarray(np.linalg.inv(total), dtype=np.float64)
+    usual_noise = fit.log_noise.copy()
+    for name in ("gust_time", "lap_wind_ratio"):
+        usual_noise[SHARED_NAMES.index(name)] += np.log(_share_of_usual(fit, name))
+    weight, _ = lap_weights(replace(fit.solved.noise, log_noise=usual_noise))
     shrink = {"lap_force": _share_of_usual(fit, "lap_force"), "lap_wind": ratio}
     factor = np.array([shrink.get(kind, 1.0) for kind in fit.prior.kind])
     known = replace(fit.prior, sd=fit.prior.sd * factor)
     size = len(fit.x)
-    inverse = np.asarray(np.linalg.inv(normal_matrix(fit.model, weight, known, size)))
+    inverse, _ = inverse_of(normal_matrix(fit.model, weight, known, size))
     left = fit.solved.left
-    right = apply_transposed(fit.model, np.einsum("lnm,lm->ln", weight, left), size)
+    right = apply_transposed(fit.model, lap_products(weight, left), size)
     right = right + known.rows.T @ ((known.mean - known.rows @ fit.x) / known.sd**2)
     change = inverse @ right
     return Rest(
@@ -71,20 +75,7 @@ def _share_of_usual(fit: Fit, name: str) -> float:
 
 def unexplained(rest: Rest) -> FloatArray:
     """Residual weighted by the inverse of its whole covariance, priors included, (n_laps, n)."""
-    return np.asarray(np.einsum("lnm,lm->ln", rest.weight, rest.left))
-
-
-def project(rest: Rest, forces: FloatArray) -> FloatArray:
-    """Apply to forces ``(n_laps, n)`` the inverse of the whole covariance, priors included.
-
-    References
-    ----------
-    Henderson 1975, Biometrics 31:423-447: the inverse of ``V + J Q J'`` through the solved model.
-    """
-    model = rest.fit.model
-    weighted = np.einsum("lnm,lm->ln", rest.weight, forces)
-    fitted = rest.inverse @ apply_transposed(model, weighted, len(rest.x))
-    return np.asarray(weighted - np.einsum("lnm,lm->ln", rest.weight, apply(model, fitted)))
+    return np.asarray(lap_products(rest.weight, rest.left))
 
 
 def column(fit: Fit, places: IntArray) -> FloatArray:

@@ -13,7 +13,8 @@ import numpy as np
 from scipy import stats
 
 from sameloop.clean.track import FloatArray
-from sameloop.estimate.diagnostics.rest import Rest, project, unexplained
+from sameloop.estimate.diagnostics.rest import Rest, unexplained
+from sameloop.estimate.solve import road_slice
 
 #: Share of a shape's information that must be left beside the other unknowns for it to be seen.
 _SEEN = 1e-6
@@ -54,21 +55,25 @@ def scores(rest: Rest, shapes: Iterable[FloatArray]) -> Scores:
     References
     ----------
     Rao 1948, Proc Camb Phil Soc 44:50-57 (score test); for a linear model it is the generalised
-    least-squares estimate of the added column.
+    least-squares estimate of the added column. The inverse of the whole covariance comes through
+    the solved model (Henderson 1975, Biometrics 31:423-447).
     """
-    flat = [shape.ravel() for shape in shapes]
-    if not flat:
-        return Scores(score=np.zeros(0), information=np.zeros((0, 0)))
-    columns = np.array(flat)
-    grid = rest.left.shape
-    projected = np.array([project(rest, row.reshape(grid)).ravel() for row in columns])
-    information = columns @ projected.T
+    columns = np.array(list(shapes)).reshape(-1, *rest.left.shape)
+    model, size, count = rest.fit.model, len(rest.x), len(columns)
+    alone, seen, score = np.zeros((count, count)), np.zeros((size, count)), np.zeros(count)
+    weighted_left = unexplained(rest)
+    for lap, weight in enumerate(rest.weight):
+        here = np.flatnonzero(columns[:, lap].any(axis=1))  # most shapes are about few laps
+        forces = columns[here, lap].T
+        weighted = weight @ forces
+        alone[np.ix_(here, here)] += forces.T @ weighted
+        seen[road_slice(model, lap), here] += model.road_gain[lap][:, None] * weighted
+        seen[np.ix_(model.local_index[lap], here)] += model.local[lap].T @ weighted
+        score[here] += forces.T @ weighted_left[lap]
+    information = alone - seen.T @ rest.inverse @ seen
     information = (information + information.T) / 2
-    cubes = columns.reshape(-1, *grid)
-    alone = np.einsum("kln,lnm,klm->k", cubes, rest.weight, cubes, optimize=True)
-    seen = np.diag(information) > _SEEN * alone
-    information = information * seen[:, None] * seen[None, :]
-    return Scores(score=columns @ unexplained(rest).ravel() * seen, information=information)
+    clear = np.diag(information) > _SEEN * np.diag(alone)
+    return Scores(score=score * clear, information=information * clear[:, None] * clear[None, :])
 
 
 def together(found: Scores) -> float:

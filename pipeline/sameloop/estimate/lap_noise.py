@@ -1,0 +1,221 @@
+"""Covariance of the noise of one lap's force balance, and the parts that the parameters scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sameloop.clean.track import FloatArray
+from sameloop.estimate.balance import Balance
+from sameloop.estimate.linear import LinearModel
+from sameloop.estimate.noise import SHARED_NAMES, WIND_TIME, gust_of_laps, noise_value, wind_kept
+from sameloop.road.stretches import IntArray
+
+#: Correlation time of the error of a recorded speed [s]: devices smooth over about a second.
+_SPEED_ERROR_TIME = 1.0
+#: Correlation time of the error of a recorded place along the road [s]; common practice, no source.
+_PLACE_ERROR_TIME = 60.0
+
+#: Parts of a lap's noise, in the order of `LapNoise.times` and `LapNoise.inner`; after them comes
+#: the derivative of the gusts by the log of their time, then one by the log strength of each place.
+PARTS = ("power", "speed", "place", "wander", "gust")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NoiseShapes:
+    """What stays the same of every lap's noise, whatever the unknowns and parameters.
+
+    Parameters
+    ----------
+    power : array, (n_laps, n)
+        Variance by 1 W of noise a second [N2]; neighbouring stretches share none.
+    speed : array, (n_laps, n, n)
+        Covariance by 1 m/s of error of the recorded speed [N2].
+    place, wander : arrays, (n_laps, n, n)
+        Correlation of the error of the place, and of the wind about its value at the lap's middle,
+        which is an unknown (Ornstein-Uhlenbeck processes, the simplest ones that have a
+        correlation time).
+    mid_time : array, (n_laps, n)
+        [s].
+    places : array, (n_laps, n, n_places)
+        Weights of the knots of the gusts' strength along the road.
+    usable : array, (n_laps, n)
+        1 or 0.
+    """
+
+    power: FloatArray
+    speed: FloatArray
+    place: FloatArray
+    wander: FloatArray
+    mid_time: FloatArray
+    places: FloatArray
+    usable: FloatArray
+
+
+def noise_shapes(balance: Balance, places: FloatArray) -> NoiseShapes:
+    """Work out the shapes of all laps.
+
+    Parameters
+    ----------
+    places : array, (n_laps, n, n_places)
+        Weights of the knots of the gusts' strength along the road.
+    """
+    n_laps, n = balance.ds.shape
+    speed, place, wander = (np.empty((n_laps, n, n)) for _ in range(3))
+    kept = wind_kept(balance.mid_time)
+    for lap, time in enumerate(balance.mid_time):  # one lap at a time fits the cache
+        apart = np.abs(time[:, None] - time)
+        speed[lap] = _speed_shape(balance, lap)
+        place[lap] = np.exp(-apart / _PLACE_ERROR_TIME)
+        wander[lap] = np.exp(-apart / WIND_TIME) - kept[lap][:, None] * kept[lap]
+    power = balance.efficiency[:, None] ** 2 * balance.duration / balance.ds**2
+    return NoiseShapes(
+        power=np.where(balance.usable, power, 0.0),
+        speed=speed,
+        place=place,
+        wander=wander,
+        mid_time=balance.mid_time,
+        places=places,
+        usable=balance.usable.astype(float),
+    )
+
+
+def _speed_shape(balance: Balance, lap: int) -> FloatArray:
+    """Errors of the speed at the ends of one lap's stretches, as force, (n, n)."""
+    time = np.concatenate([[0.0], np.cumsum(balance.duration[lap])])
+    node = balance.moving_mass[lap] * balance.node_speed[lap]
+    node = np.where(np.isfinite(node), node, 0.0)
+    energy = np.exp(-np.abs(time[:, None] - time) / _SPEED_ERROR_TIME) * (node[:, None] * node)
+    per_metre = balance.usable[lap] / balance.ds[lap]
+    by_end = np.diff(np.diff(energy, axis=0), axis=1)
+    return np.asarray(by_end * (per_metre[:, None] * per_metre))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LapNoise:
+    """Parts of one lap's noise covariance [N2], ``(n, n)``; `power` is a diagonal, ``(n,)``.
+
+    `gust_by_time` is the derivative of `gust` by the log of its time; `places` are the weights of
+    the knots of the gusts' strength, ``(n, n_places)``; `idle` is 1 where a stretch is left out.
+    """
+
+    power: FloatArray
+    speed: FloatArray
+    place: FloatArray
+    wander: FloatArray
+    gust: FloatArray
+    gust_by_time: FloatArray
+    places: FloatArray
+    idle: FloatArray
+
+    @property
+    def total(self) -> FloatArray:
+        """Covariance of the lap; left-out stretches get unit variance on their own."""
+        out = self.speed + self.place
+        out += self.wander
+        out += self.gust
+        out.flat[:: len(out) + 1] += self.power + self.idle
+        return out
+
+    def times(self, vectors: FloatArray) -> FloatArray:
+        """Multiply ``(n, k)`` by every part and derivative, ``(n_parts, n, k)``."""
+        dense = (self.speed, self.place, self.wander, self.gust, self.gust_by_time)
+        hats = self.places.T[:, :, None]
+        k = vectors.shape[1]
+        by_place = hats * vectors  # (n_places, n, k)
+        gusts = self.gust @ np.moveaxis(by_place, 0, 1).reshape(len(self.gust), -1)
+        by_place = np.moveaxis(gusts.reshape(len(self.gust), -1, k), 1, 0)
+        by_place = by_place + hats * (self.gust @ vectors)
+        parts = [self.power[:, None] * vectors, *(part @ vectors for part in dense)]
+        return np.concatenate([np.stack(parts), by_place])
+
+    def inner(self, matrix: FloatArray) -> FloatArray:
+        """Sum of products of every part and derivative with a symmetric matrix, ``(n_parts,)``."""
+        gusts = (self.gust * matrix).sum(axis=1)
+        parts = [float(self.power @ np.diagonal(matrix))]
+        parts += [float(np.vdot(part, matrix)) for part in (self.speed, self.place, self.wander)]
+        parts += [float(gusts.sum()), float(np.vdot(self.gust_by_time, matrix))]
+        return np.concatenate([parts, 2 * gusts @ self.places])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Noise:
+    """Noise of all laps about the present unknowns and parameters, worked out lap by lap."""
+
+    shapes: NoiseShapes
+    place_gain: FloatArray
+    wind_gain: FloatArray
+    gust_gain: FloatArray
+    gust_sd: FloatArray  # (n_laps,), of each lap's ride [m/s]
+    log_noise: FloatArray
+    ride: IntArray
+
+    def lap(self, lap: int) -> LapNoise:
+        """Work out one lap's noise."""
+        shapes, phi = self.shapes, self.log_noise
+        gust_sd = float(self.gust_sd[lap])
+        place = self.place_gain[lap] * noise_value(phi, "place")
+        wind = self.wind_gain[lap] * (gust_sd * noise_value(phi, "lap_wind_ratio"))
+        knots = shapes.places[lap]
+        strength = np.exp(knots @ phi[len(phi) - knots.shape[1] :])
+        gain = self.gust_gain[lap] * gust_sd * strength
+        time = shapes.mid_time[lap]
+        decay = np.abs(time[:, None] - time) / noise_value(phi, "gust_time")
+        gust = np.exp(-decay)
+        gust *= gain[:, None] * gain
+        return LapNoise(
+            power=shapes.power[lap] * noise_value(phi, "power") ** 2,
+            speed=shapes.speed[lap] * noise_value(phi, "speed") ** 2,
+            place=shapes.place[lap] * (place[:, None] * place),
+            wander=shapes.wander[lap] * (wind @ wind.T),
+            gust=gust,
+            gust_by_time=gust * decay,
+            places=knots,
+            idle=1.0 - shapes.usable[lap],
+        )
+
+
+def noise_of(
+    shapes: NoiseShapes, model: LinearModel, log_noise: FloatArray, ride: IntArray
+) -> Noise:
+    """Noise of the linear model's forces at these parameters."""
+    usable = shapes.usable
+    return Noise(
+        shapes=shapes,
+        place_gain=model.place_gain * usable,
+        wind_gain=model.wind_gain * usable[:, :, None],
+        gust_gain=model.gust_gain * usable,
+        gust_sd=gust_of_laps(log_noise, ride),
+        log_noise=log_noise,
+        ride=ride,
+    )
+
+
+def by_parameter(by_part: FloatArray, ride: IntArray, n_rides: int) -> FloatArray:
+    """Turn values by part of each lap's noise into values by log noise parameter.
+
+    Parameters
+    ----------
+    by_part : array, (n_laps, n_parts, ...)
+        As `LapNoise.times` and `LapNoise.inner` give them.
+
+    Returns
+    -------
+    array, (n_parameters, n_laps, ...)
+        In the order of `NoisePrior`; zero where a parameter scales no part of that lap's noise.
+    """
+    part = dict(zip((*PARTS, "gust_time"), np.moveaxis(by_part, 1, 0), strict=False))
+    shared = {name: 2 * part[name] for name in ("power", "speed", "place")}
+    shared |= {"gust_time": part["gust_time"], "lap_wind_ratio": 2 * part["wander"]}
+    nothing = np.zeros_like(part["gust"])
+    of_gust = 2 * (part["gust"] + part["wander"])
+    mine = ride == np.arange(n_rides)[:, None]
+    mine = mine.reshape(*mine.shape, *[1] * (of_gust.ndim - 1))
+    return np.concatenate(
+        [
+            np.stack([shared.get(name, nothing) for name in SHARED_NAMES]),
+            mine * of_gust,
+            np.moveaxis(by_part[:, len(PARTS) + 1 :], 1, 0),
+        ]
+    )
