@@ -80,7 +80,7 @@ def test_another_ending_is_refused(tmp_path):
     spec = default_study("flat", laps=1)
     plans = (replace(spec.rides[0], file="ride.txt"), spec.rides[1])
     simulated = simulate_studies([replace(spec, rides=plans)])[0]
-    with pytest.raises(ValueError, match=r"ride.txt: name rides .fit, .tcx or .gpx"):
+    with pytest.raises(ValueError, match=r"ride.txt: name rides .fit, .tcx, .gpx or .csv"):
         write_study(simulated, tmp_path)
     assert not list(tmp_path.iterdir())
 

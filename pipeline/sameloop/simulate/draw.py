@@ -6,12 +6,13 @@ intervals can be checked against the truth over many seeds.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
 
+from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.dynamics import Bike, LapPlan
 from sameloop.simulate.ride import RideSpec
 from sameloop.simulate.scenario import Fault, RidePlan, StudySpec, TrueSetup
@@ -100,6 +101,7 @@ def _draw_rides(
     turns = {d: weather.day_turn * rng.standard_normal() for d in days}
     factors = {d: factor * (1 + scale * weather.day_factor * rng.standard_normal()) for d in days}
     clock = {d: FIRST_MORNING + d * DAY for d in days}
+    sensors = _air_sensors(spec)
     rides = []
     for plan in spec.rides:
         speed = weather.wind / weather.factor * speeds[plan.day]
@@ -115,6 +117,7 @@ def _draw_rides(
             power_offset=spec.recorder.power_offset
             + scale * spec.uncertainty.power_offset * rng.standard_normal(),
             circumference_error=spec.recorder.circumference_error + errors["circumference"],
+            air_sensor=next(sensors),
         )
         rides.append(
             RideSpec(
@@ -139,6 +142,17 @@ def _draw_rides(
         )
         clock[plan.day] += float(np.ceil((ridden + stood + BREAK) / 60.0) * 60.0)
     return tuple(rides)
+
+
+def _air_sensors(spec: StudySpec) -> Iterator[AirSensor | None]:
+    """One device for all rides, mounted anew for each; it draws from a stream of its own."""
+    rng = np.random.default_rng([spec.seed, 11])
+    scale = 0.0 if spec.exact else 1.0
+    device = 1 + scale * spec.air_scale * rng.standard_normal()
+    sensor = spec.recorder.air_sensor
+    for _ in spec.rides:
+        mounted = device * (1 + scale * spec.air_refit * rng.standard_normal())
+        yield None if sensor is None else replace(sensor, scale=sensor.scale * float(mounted))
 
 
 def _draw_laps(

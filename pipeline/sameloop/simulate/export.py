@@ -15,7 +15,7 @@ from sameloop.files import write_file
 from sameloop.ingest.ride import Ride
 from sameloop.simulate.scenario import StudySpec
 from sameloop.simulate.study import SimulatedStudy, simulate_studies
-from sameloop.simulate.writers import write_fit, write_gpx, write_tcx
+from sameloop.simulate.writers import write_csv, write_fit, write_gpx, write_tcx
 from sameloop.study import (
     Setup,
     Study,
@@ -32,6 +32,7 @@ WRITERS: dict[str, Callable[[Ride, Path], None]] = {
     "fit": write_fit,
     "tcx": write_tcx,
     "gpx": write_gpx,
+    "csv": write_csv,
 }
 #: Attribute of `Uncertainty`, key in the file, and its unit over the SI unit.
 UNCERTAINTY_UNITS = {
@@ -62,7 +63,7 @@ def write_study(simulated: SimulatedStudy, folder: Path) -> tuple[Path, ...]:
     Parameters
     ----------
     simulated : SimulatedStudy
-        The ending of each ride's file name chooses its format: fit, tcx or gpx.
+        The ending of each ride's file name chooses its format: fit, tcx, gpx or csv.
     folder : Path
         Made if it is not there; files of the same names are overwritten.
 
@@ -74,11 +75,11 @@ def write_study(simulated: SimulatedStudy, folder: Path) -> tuple[Path, ...]:
     Raises
     ------
     ValueError
-        If a ride's name ends in none of the three.
+        If a ride's name ends in none of the four.
     """
     unknown = [ride.file for ride in simulated.rides if ride.format not in WRITERS]
     if unknown:
-        raise ValueError(f"{unknown[0]}: name rides .fit, .tcx or .gpx")
+        raise ValueError(f"{unknown[0]}: name rides .fit, .tcx, .gpx or .csv")
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for ride in simulated.rides:

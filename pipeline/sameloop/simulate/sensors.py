@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from sameloop.ingest.ride import CHANNELS, RecordedLap, Ride
+from sameloop.simulate.air_sensor import AirSensor, met_air, read_air
 from sameloop.simulate.course import Course, FloatArray
-from sameloop.simulate.dynamics import Motion
+from sameloop.simulate.dynamics import GRAVITY, Motion
 from sameloop.simulate.path import Path
 from sameloop.simulate.processes import wander_alone
 
@@ -48,9 +49,14 @@ class Recorder:
         Standard deviation of the wandering and of the constant part of the position, per axis [m],
         and how long the wandering part lasts [s].
     altitude_bias, altitude_drift, altitude_step : float
-        Barometer: standard deviations of its constant and wandering errors, resolution [m].
+        Barometer: standard deviations of its constant and wandering errors (weather), resolution
+        [m].
+    altitude_noise, altitude_wash : float
+        Noise of each sample [m], and share of the pressure of the air stream that gets in [-].
     press_error : float
         Standard deviation of the moment at which the lap button is pressed [s].
+    air_sensor : AirSensor or None
+        Most bikes carry none.
     """
 
     interval: float = 1.0
@@ -73,7 +79,10 @@ class Recorder:
     altitude_bias: float = 8.0
     altitude_drift: float = 1.5
     altitude_step: float = 0.2
+    altitude_noise: float = 0.0
+    altitude_wash: float = 0.0
     press_error: float = 1.2
+    air_sensor: AirSensor | None = None
 
 
 FAULTLESS = Recorder(
@@ -137,7 +146,12 @@ def record(
     latitude, longitude = _position(truly, path, course, recorder, generator)
     if course.outdoors:
         columns["latitude"], columns["longitude"] = latitude, longitude
-    columns["altitude"] = _altitude(truly, path, recorder, generator)
+    # What few devices have draws from streams of its own, so that the rest stays as it was.
+    for_altitude, for_air = generator.spawn(2)
+    wash = recorder.altitude_wash * np.interp(time, motion.time, _stagnation(motion, path))
+    columns["altitude"] = _altitude(truly, path, recorder, wash, generator, for_altitude)
+    if recorder.air_sensor is not None:
+        columns["air_speed"] = read_air(motion, path, recorder.air_sensor, time, for_air)
     warmed = temperature + 2.0 + wander_alone(generator, 900.0, recorder.interval, len(time))
     columns["temperature"] = np.round(warmed - 273.15) + 273.15
     samples = pd.DataFrame({"time": _stamps(start + time), **columns})[list(CHANNELS)]
@@ -231,14 +245,26 @@ def _position(
 
 
 def _altitude(
-    truly: FloatArray, path: Path, recorder: Recorder, generator: np.random.Generator
+    truly: FloatArray,
+    path: Path,
+    recorder: Recorder,
+    wash: FloatArray,
+    generator: np.random.Generator,
+    for_noise: np.random.Generator,
 ) -> FloatArray:
     height = np.interp(truly, np.arange(len(path.height)) * path.step, path.height)
     bias = recorder.altitude_bias * generator.standard_normal()
     drift = wander_alone(generator, 1800.0, recorder.interval, len(truly))
-    read = height + bias + recorder.altitude_drift * drift
+    read = height + bias + recorder.altitude_drift * drift - wash
+    read += recorder.altitude_noise * for_noise.standard_normal(len(truly))
     steps = recorder.altitude_step
     return np.asarray(np.round(read / steps) * steps if steps > 0 else read)
+
+
+def _stagnation(motion: Motion, path: Path) -> FloatArray:
+    """Height whose pressure is that of the air stream when it is stopped [m]."""
+    along, across = met_air(motion, path)
+    return np.asarray((along**2 + across**2) / (2 * GRAVITY))
 
 
 def _pressed(

@@ -1,4 +1,4 @@
-"""Write a `Ride` as FIT, TCX or GPX; every file says in its own notes that it is simulated."""
+"""Write a `Ride` as FIT, TCX, GPX or CSV; where a file has room for notes, it says simulated."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from lxml import etree
 from sameloop.files import write_file
 from sameloop.ingest.fit import EPOCH, SEMICIRCLE
 from sameloop.ingest.ride import RecordedLap, Ride
+from sameloop.scrub.ride_table import ride_table
 from sameloop.simulate.fit_encoder import Field, Message, Value, fit_file, text_field
 
 NOTE = "simulated"
@@ -254,3 +255,8 @@ def _gpx_point(row: dict[Any, Any]) -> gpxpy.gpx.GPXTrackPoint:
     if len(extension):
         point.extensions.append(extension)
     return point
+
+
+def write_csv(ride: Ride, path: str | Path) -> None:
+    """Write every channel in full as CSV, which has no place for notes."""
+    write_file(Path(path), ride_table(ride))
