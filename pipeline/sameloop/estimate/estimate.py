@@ -123,7 +123,7 @@ def _by_ride(
     """CdA and Crr ride by ride, with the noise of the joint fit."""
     pairs = np.stack([stretches.ride, stretches.setup], axis=1)
     kinds, group = np.unique(pairs, axis=0, return_inverse=True)
-    apart = fit(stretches, study, airs, group.ravel(), near=joint)
+    apart = fit(stretches, study, airs, group.ravel(), near=joint, keep_noise=True)
     return _setup_estimates(apart, study)[0], tuple(int(r) for r, _ in kinds)
 
 

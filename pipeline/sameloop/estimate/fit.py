@@ -50,7 +50,9 @@ def fit(
     study: Study,
     airs: Sequence[RideAir],
     group: IntArray,
+    *,
     near: Fit | None = None,
+    keep_noise: bool = False,
 ) -> Fit:
     """Estimate all unknowns and the noise parameters together.
 
@@ -59,8 +61,9 @@ def fit(
     group : int array, (n_laps,)
         Which CdA and Crr each lap takes (its setup, or its ride and setup).
     near : Fit, optional
-        A fit of the same laps in other groups: its noise parameters are kept, and its unknowns
-        are where to begin. Without it both are found from the laps.
+        A fit of the same laps, maybe in other groups: where to begin.
+    keep_noise : bool
+        Keep the noise parameters of `near`.
 
     Returns
     -------
@@ -84,7 +87,7 @@ def fit(
         known = prior(layout, stretches, study, airs, phi)
         solved = step(model, noise_of(shapes, model, phi, stretches.ride), known, noise_prior, x)
         before, stride, to_gain = x, np.zeros(len(phi)), 0.0
-        if near is None:
+        if not keep_noise:
             slopes = noise_slopes(model, solved, layout, known, noise_prior, x)
             stride = np.asarray(np.linalg.solve(slopes.information, slopes.score))
             # Average information is too small for a parameter the laps hardly show: its strides
@@ -98,7 +101,7 @@ def fit(
             np.all(np.abs(solved.change[layout.cda]) < _TOLERANCE * cda_sd)
             and to_gain < _NOISE_TOLERANCE
         )
-    if near is not None:
+    if keep_noise:
         slopes = noise_slopes(model, solved, layout, known, noise_prior, before)
     return Fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,

@@ -60,15 +60,6 @@ def apply_transposed(model: LinearModel, forces: FloatArray, size: int) -> Float
     return out
 
 
-def lap_jacobian(model: LinearModel, lap: int, size: int) -> FloatArray:
-    """Slopes of one lap's forces by all unknowns, (n, size)."""
-    n = model.residual.shape[1]
-    out = np.zeros((n, size))
-    out[:, model.local_index[lap]] = model.local[lap]
-    out[np.arange(n), model.road_index[lap]] += model.road_gain[lap]
-    return out
-
-
 def inverse_of(matrix: FloatArray) -> tuple[FloatArray, float]:
     """Inverse of a positive definite matrix, and the log of its determinant.
 

@@ -20,7 +20,9 @@ def test_agrees_with_fitting_again_without_the_lap(clean, weights, lap):
     s = clean.stretches
     usable = s.usable.copy()
     usable[lap] = False
-    again = fit(replace(s, usable=usable), clean.study, clean.airs, s.setup, near=clean.fit)
+    again = fit(
+        replace(s, usable=usable), clean.study, clean.airs, s.setup, near=clean.fit, keep_noise=True
+    )
     found = without_each_lap(as_fitted(clean.fit), weights)
 
     sd = np.sqrt(weights @ clean.fit.solved.inverse @ weights)

@@ -4,15 +4,13 @@ import pytest
 from sameloop.estimate.diagnostics.rest import as_fitted, with_ordinary_noise
 from sameloop.estimate.diagnostics.score import Scores, scores, together
 from sameloop.estimate.extremes import largest_by_luck
-from sameloop.estimate.solve import lap_jacobian
+from sameloop.estimate.solve import apply
 
 
 def dense(rest):
     """Whole covariance of the forces and the residual before the unknowns, as plain matrices."""
     n_laps, n = rest.left.shape
-    jacobian = np.concatenate(
-        [lap_jacobian(rest.fit.model, lap, len(rest.x)) for lap in range(n_laps)]
-    )
+    jacobian = apply(rest.fit.model, np.eye(len(rest.x))).reshape(n_laps * n, -1)
     prior = rest.fit.prior
     scaled = prior.rows.toarray() / prior.sd[:, None]
     covariance = jacobian @ np.linalg.solve(scaled.T @ scaled, jacobian.T)

@@ -29,4 +29,4 @@ def fit_without_force(
     balance = before.balance
     work = np.where(balance.usable, force * balance.ds / balance.efficiency[:, None], 0.0)
     without = replace(stretches, work=stretches.work - work)
-    return fit(without, study, airs, before.layout.group)
+    return fit(without, study, airs, before.layout.group, near=before)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -28,8 +29,10 @@ from sameloop.study import Study
 _LAP_LEVEL = 0.002
 _PATCH_LEVEL = 0.003
 _SCATTER_LEVEL = 0.001
-#: Size in standard deviations from which a shape is worth a second fit.
+#: Size in standard deviations from which a shape is worth a second fit, at least.
 _SUSPECT = 2.5
+#: Size that a fault must about have in the end, and the share of it that is enough for suspicion.
+_CLEAR, _SHARE = 4.0, 0.85
 #: Chi-square that the choice of a lap or moment brings of itself: twice the log of some twelve.
 _CHOICE = 5.0
 #: Meters drift by so much [W/h], one sd; a larger one is rather a jump. Common practice, no source.
@@ -90,12 +93,17 @@ def _take_out(
     while len(taken) < _MOST:
         found = scores(as_fitted(out), [shape.force for shape in shapes])
         best = _likeliest(shapes, found)
-        if best in taken or np.abs(found.z[best]) < _SUSPECT:
+        if best in taken or np.abs(found.z[best]) < _suspect(len(stretches.ride)):
             break
         taken[best] = float(found.amplitude[best])
         force = np.sum([size * shapes[k].force for k, size in taken.items()], axis=0)
         out = fit_without_force(fit, stretches, study, airs, force)
     return taken, out
+
+
+def _suspect(n_laps: int) -> float:
+    """Size from which a shape is suspect: among few laps a fault hides behind noise of its own."""
+    return max(_SUSPECT, _SHARE * _CLEAR / math.sqrt(1 + _CLEAR**2 / n_laps))
 
 
 def _likeliest(shapes: Sequence[Shape], found: Scores) -> int:

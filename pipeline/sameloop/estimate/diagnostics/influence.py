@@ -8,7 +8,7 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.diagnostics.rest import Rest
-from sameloop.estimate.solve import lap_jacobian
+from sameloop.estimate.solve import apply, fitted_spread
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,15 +44,13 @@ def without_each_lap(rest: Rest, weights: FloatArray) -> Influence:
     rows); the matrix identity is Woodbury's. What a lap moves has the variance that it takes away
     (Hausman 1978, Econometrica 46:1251-1271).
     """
+    model, noise = rest.fit.model, rest.fit.solved.noise
     gain = rest.inverse @ weights
     variance = float(weights @ gain)
     change, gained = [], []
-    for lap in range(len(rest.left)):
-        noise = rest.fit.solved.noise.lap(lap).total
-        jacobian = lap_jacobian(rest.fit.model, lap, len(rest.x))
-        pulled = jacobian @ gain
+    for lap, pulled in enumerate(apply(model, gain)):
         # Variance of the lap's own residual after the step.
-        left = noise - jacobian @ rest.inverse @ jacobian.T
+        left = noise.lap(lap).total - fitted_spread(model, rest.inverse, lap)
         back = np.linalg.solve(left, np.stack([rest.left[lap], pulled], axis=1))
         change.append(-float(pulled @ back[:, 0]))
         gained.append(float(pulled @ back[:, 1]))

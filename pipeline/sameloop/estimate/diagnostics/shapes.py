@@ -14,7 +14,7 @@ from sameloop.road.stretches import Stretches
 
 #: Laps on either side of a jump; with fewer it is one odd lap.
 _LAPS_BESIDE = 1.5
-_JUMPS_PER_LAP = 4
+_JUMPS_PER_LAP, _JUMPS_PER_RUN = 4, 60
 _LEAST_LAPS_FOR_DRIFT = 3
 _PATCH = 80.0  # m, length of road that a shared force is looked for on
 HOUR = 3600.0  # s
@@ -75,14 +75,14 @@ def _only(forces: FloatArray, lap: int) -> FloatArray:
 
 
 def jumps(fit: Fit, stretches: Stretches) -> list[Jump]:
-    """Look at every quarter of a lap within each run of laps on one setup."""
+    """Look at every quarter of a lap within each run of laps on one setup; coarser in a long run."""
     own = column(fit, fit.layout.lap_force)
     run, n = mountings(stretches), own.shape[1]
-    step = max(n // _JUMPS_PER_LAP, 1)
     beside = int(_LAPS_BESIDE * n)
     out = []
     for number in range(int(run.max()) + 1):
         laps = np.flatnonzero(run == number)
+        step = max(n // _JUMPS_PER_LAP, len(laps) * n // _JUMPS_PER_RUN, 1)
         for cut in range(beside, len(laps) * n - beside + 1, step):
             force = np.zeros_like(own)
             force[laps] = np.where(np.arange(len(laps) * n).reshape(-1, n) >= cut, own[laps], 0.0)
