@@ -9,6 +9,8 @@ from sameloop.estimate.result import Comparison
 from sameloop.report.advice import change_line
 from sameloop.report.blocks import Block, Paragraph, Picture, Table
 from sameloop.report.charts import draw_answer
+from sameloop.report.document import parts_blocks
+from sameloop.report.parts_words import TITLE
 from sameloop.report.words import setup_words, verdict_sentence, warning_sentence, watts_row
 from sameloop_dashboard import look
 from sameloop_dashboard.session import kept_piece, the_answer
@@ -23,6 +25,9 @@ def show() -> None:
         look.say("There are laps of one setup only, so there is nothing to compare yet.")
     for number, comparison in enumerate(answer.comparisons):
         look.raw(kept_piece(f"help-{number}", lambda c=comparison: _page(c, answer)))  # type: ignore[misc]
+    if answer.parts.says_more:
+        st.subheader(TITLE)
+        look.raw(kept_piece("parts", lambda: look.blocks_html(parts_blocks(answer))))
     if answer.warnings:
         look.say(f"What to doubt first: {warning_sentence(answer.warnings[0])}")
         others = len(answer.warnings) - 1

@@ -15,6 +15,7 @@ from sameloop.air.density import ZERO_CELSIUS
 from sameloop.answer import Answer
 from sameloop.errors import SameloopError
 from sameloop.report.blocks import Block, Items, Paragraph, Table
+from sameloop.report.parts_words import untold_words
 from sameloop.report.worth_text import (
     CAUSE_HEADINGS,
     CAUTION,
@@ -108,6 +109,7 @@ def _blocks(found: CourseAnswer) -> list[Block]:
     shown.append(Paragraph(text=course_sentence(found)))
     money = [offer_words(offer) for offer in found.offers]
     money += [kept_words(kept) for kept in found.kept]
+    money += [untold_words(one) for one in found.untold]
     if found.next_test is not None:
         money.append(f"Test next: {found.next_test.label}, because {found.next_test.why}.")
     if money:

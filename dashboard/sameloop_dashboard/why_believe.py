@@ -7,6 +7,7 @@ import streamlit as st
 from sameloop.answer import Answer
 from sameloop.report.blocks import Block, Items, Paragraph, pictures
 from sameloop.report.charts import draw_budget, draw_joint, draw_laps
+from sameloop.report.charts_doubt import draw_influence, draw_over_time
 from sameloop.report.charts_road import draw_along_road, draw_wind
 from sameloop.report.method_page import LIMITS, METHOD, SOURCES
 from sameloop.report.words import defaults_lines, separable_sentence, warning_sentence
@@ -21,6 +22,7 @@ def show() -> None:
     parts = (
         ("What to doubt", _doubts),
         ("Do the laps agree?", _laps),
+        ("Does one lap decide?", _influence),
         ("Is the road explained?", _road),
         ("Was the wind understood?", _wind),
         ("Air or tyres?", _joint),
@@ -42,7 +44,12 @@ def _doubts(answer: Answer) -> list[Block]:
 
 
 def _laps(answer: Answer) -> list[Block]:
-    return [*pictures([draw_laps(answer)])]
+    return [*pictures([draw_laps(answer), draw_over_time(answer)])]
+
+
+def _influence(answer: Answer) -> list[Block]:
+    numbers = range(len(answer.comparisons))
+    return [*pictures([draw_influence(answer, number) for number in numbers])]
 
 
 def _road(answer: Answer) -> list[Block]:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import Track
+from sameloop.compare.parts import PartsModel
+from sameloop.diagnosis import Diagnosis
 from sameloop.estimate.result import Comparison, Estimate, Warning_
 from sameloop.ingest.ride import Ride
 from sameloop.laps.lap import LapSet
@@ -52,8 +54,14 @@ class Answer(StudyLaps):
         CdA and Crr of each setup.
     comparisons : tuple of Comparison
         Differences between setups.
+    parts : PartsModel
+        What each part does, where the setups tell.
+    diagnosis : Diagnosis
+        What the fit shows of the rides.
     """
 
     stretches: Stretches
     estimate: Estimate
     comparisons: tuple[Comparison, ...]
+    parts: PartsModel
+    diagnosis: Diagnosis

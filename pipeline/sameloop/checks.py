@@ -63,10 +63,7 @@ def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
 
 def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
     """Add the estimate's own warnings and what the fit shows to those of the laps, worst first."""
-    of_fit = fit_warnings(
-        answer.estimate, answer.stretches, answer.study, answer.airs, answer.comparisons
-    )
-    return worst_first([*answer.warnings, *answer.estimate.warnings, *of_fit])
+    return worst_first([*answer.warnings, *answer.estimate.warnings, *fit_warnings(answer)])
 
 
 def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:

@@ -8,18 +8,13 @@ from datetime import UTC, datetime
 
 import numpy as np
 from scipy import stats
-from threadpoolctl import threadpool_limits
 
-from sameloop.air.conditions import RideAir
+from sameloop.answer import Answer
 from sameloop.clean.track import FloatArray
-from sameloop.compare.differences import difference_weights
-from sameloop.estimate.diagnostics.faults import Finding, find_faults
-from sameloop.estimate.diagnostics.influence import without_each_lap
-from sameloop.estimate.diagnostics.rest import as_fitted
+from sameloop.estimate.diagnostics.faults import Finding
 from sameloop.estimate.diagnostics.shapes import Drift, Jump, OddLap, Patch
-from sameloop.estimate.diagnostics.winds import wind_gap
 from sameloop.estimate.fit import Fit
-from sameloop.estimate.result import Comparison, Estimate, Warning_
+from sameloop.estimate.result import Comparison, Warning_
 from sameloop.road.stretches import Stretches
 from sameloop.study import Study
 
@@ -29,46 +24,15 @@ _DECIDES_SHARE = 0.5  # of its sd that delta watts must move when a lap goes
 _EASY_SHARE = 0.6  # of the usual power: laps that tell Crr from CdA; common practice, no source
 
 
-def fit_warnings(
-    estimate: Estimate,
-    stretches: Stretches,
-    study: Study,
-    airs: Sequence[RideAir],
-    comparisons: Sequence[Comparison],
-) -> list[Warning_]:
-    """Say what the residuals, the winds and the single laps show to be wrong.
-
-    Parameters
-    ----------
-    estimate : Estimate
-    stretches : Stretches
-        The same that the estimate was made from.
-    study : Study
-    airs : sequence of RideAir
-    comparisons : sequence of Comparison
-
-    Returns
-    -------
-    list of Warning_
-    """
-    with threadpool_limits(limits=1):  # many small matrices, as in the estimate
-        return _fit_warnings(estimate, stretches, study, airs, comparisons)
-
-
-def _fit_warnings(
-    estimate: Estimate,
-    stretches: Stretches,
-    study: Study,
-    airs: Sequence[RideAir],
-    comparisons: Sequence[Comparison],
-) -> list[Warning_]:
-    faults = find_faults(estimate.fit, stretches, study, airs)
-    out = [_of_finding(estimate.fit, stretches, study, one) for one in faults.findings]
+def fit_warnings(answer: Answer) -> list[Warning_]:
+    """Say what the residuals, the winds and the single laps show to be wrong."""
+    fit, stretches, study = answer.estimate.fit, answer.stretches, answer.study
+    faults = answer.diagnosis.faults
+    out = [_of_finding(fit, stretches, study, one) for one in faults.findings]
     out += [_scatter(study, setup) for setup in faults.scattered]
-    odd = {one.shape.lap for one in faults.findings if isinstance(one.shape, OddLap)}
-    out += _deciding_laps(estimate.fit, stretches, study, comparisons, odd)
-    out += _winds(estimate.fit, stretches, study, airs)
-    return out + _separability(stretches, comparisons)
+    out += _deciding_laps(answer)
+    out += _winds(answer)
+    return out + _separability(stretches, answer.comparisons)
 
 
 def _of_finding(fit: Fit, stretches: Stretches, study: Study, one: Finding) -> Warning_:
@@ -139,24 +103,16 @@ def _scatter(study: Study, setup: int) -> Warning_:
     return Warning_(code="laps_disagree", text=text, where=study.setups[setup].id)
 
 
-def _deciding_laps(
-    fit: Fit,
-    stretches: Stretches,
-    study: Study,
-    comparisons: Sequence[Comparison],
-    known: set[int],
-) -> list[Warning_]:
+def _deciding_laps(answer: Answer) -> list[Warning_]:
     """Laps without which the answer would be another one, more than luck allows."""
-    rest = as_fitted(fit)
+    stretches = answer.stretches
     limit = float(stats.norm.isf(_DECIDES_LEVEL / 2 / max(len(stretches.ride), 1)))
+    findings = answer.diagnosis.faults.findings
+    known = {one.shape.lap for one in findings if isinstance(one.shape, OddLap)}
     out = []
-    for one in comparisons:
+    for one, influence in zip(answer.comparisons, answer.diagnosis.influence, strict=True):
         watts = one.watts[0].watts
-        weights = difference_weights(fit, study, one.before, one.after, one.watts[0].speed)
-        influence = without_each_lap(rest, weights)
-        # Where laps scatter more than the noise model says, so does what each of them moves.
-        widened = watts.sd / math.sqrt(weights @ rest.inverse @ weights)
-        beyond = np.abs(influence.change) > limit * widened * influence.change_sd
+        beyond = np.abs(influence.change) > limit * influence.change_sd
         for lap in np.flatnonzero(beyond):
             change = float(influence.change[lap])
             if int(lap) in known or abs(change) < _DECIDES_SHARE * watts.sd:
@@ -166,15 +122,15 @@ def _deciding_laps(
                 f"{one.after} would be {watts.value + change:+.1f} W instead of "
                 f"{watts.value:+.1f} W: look whether it belongs, or ride more laps"
             )
-            where = _where(stretches, study, int(lap))
+            where = _where(stretches, answer.study, int(lap))
             out.append(Warning_(code="one_lap_decides", text=text, where=where))
     return out
 
 
-def _winds(fit: Fit, stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> list[Warning_]:
-    gap = wind_gap(as_fitted(fit), stretches)
-    known = np.array([air.wind_known for air in airs])
-    if gap is None or not known.all() or gap.chance > _WIND_LEVEL:
+def _winds(answer: Answer) -> list[Warning_]:
+    gap = answer.diagnosis.winds
+    known = all(air.wind_known for air in answer.airs)
+    if gap is None or not known or gap.chance > _WIND_LEVEL:
         return []
     ride = int(gap.chance_of_ride.argmin())
     text = (
@@ -183,7 +139,7 @@ def _winds(fit: Fit, stretches: Stretches, study: Study, airs: Sequence[RideAir]
         "where the wind comes from, and the height of the station; a report that cannot be "
         "trusted is better left out"
     )
-    return [Warning_(code="wind_disagrees", text=text, where=study.rides[ride].file)]
+    return [Warning_(code="wind_disagrees", text=text, where=answer.study.rides[ride].file)]
 
 
 def _separability(stretches: Stretches, comparisons: Sequence[Comparison]) -> list[Warning_]:

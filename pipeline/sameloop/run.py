@@ -9,7 +9,8 @@ from sameloop.air import ride_air
 from sameloop.answer import Answer, StudyLaps
 from sameloop.checks import answer_warnings, lap_warnings
 from sameloop.clean import clean_ride
-from sameloop.compare import compare
+from sameloop.compare.together import compare_all
+from sameloop.diagnosis import diagnose
 from sameloop.estimate import estimate
 from sameloop.laps import find_laps
 from sameloop.laps.corrections import correct_laps, read_corrections
@@ -79,12 +80,15 @@ def answer_study(study: Study, *, progress: Progress | None = None) -> Answer:
     stretches = cut_laps(found.tracks, found.lapset, found.airs, study)
     tell("Estimating", 0.8)
     estimated = estimate(stretches, study, found.airs)
-    tell("Comparing", 0.95)
+    tell("Comparing", 0.9)
+    compared = compare_all(estimated, study, stretches)
     answer = Answer(
         **{item.name: getattr(found, item.name) for item in fields(found)},
         stretches=stretches,
         estimate=estimated,
-        comparisons=compare(estimated, study, stretches),
+        comparisons=compared.comparisons,
+        parts=compared.parts,
+        diagnosis=diagnose(estimated, stretches, study, found.airs, compared.comparisons),
     )
     return replace(answer, warnings=answer_warnings(answer))
 

@@ -72,7 +72,7 @@ def test_the_json_holds_the_same_answer(ridden, folder):
         95 / -worth["delta_seconds"]["value"]
     )
     assert found["steepest"]["covered"] is True
-    assert found["never_tested_alone"] == []
+    assert found["not_told"] == []
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,13 @@ import pytest
 from sameloop.air.conditions import RideAir
 from sameloop.answer import Answer
 from sameloop.clean.track import Track
+from sameloop.compare.decision import Decision
+from sameloop.compare.part_changes import Change
+from sameloop.compare.parts import PartEffect, PartsModel
+from sameloop.diagnosis import Diagnosis
+from sameloop.estimate.diagnostics.faults import Faults
+from sameloop.estimate.diagnostics.influence import Influence
+from sameloop.estimate.diagnostics.residuals import LapForces, Residuals
 from sameloop.estimate.result import (
     BudgetLine,
     Comparison,
@@ -30,8 +37,8 @@ START = 1_777_712_400.0
 SAMPLES = 1200
 
 
-def quantity(value, sd):
-    return Quantity(value=value, sd=sd, low=value - 2 * sd, high=value + 2 * sd)
+def quantity(value, sd, reach=2):
+    return Quantity(value=value, sd=sd, low=value - reach * sd, high=value + reach * sd)
 
 
 def comparison(**changes):
@@ -46,15 +53,58 @@ def comparison(**changes):
             WattsDifference(speed=10.0, watts=quantity(-6.43, 2.18)),
             WattsDifference(speed=40 / 3.6, watts=quantity(-8.81, 2.9)),
         ),
+        judged=quantity(-6.43, 2.18),
+        looks=1,
         verdict="helped",
         also_small=False,
         separable=False,
+        reason="The whole interval is a saving.",
         why="The whole interval is a saving.",
         more_laps=None,
         budget=(BudgetLine(source="wind", delta_watts_sd=2.0),),
         joint=np.array([[1.7e-5, -7.4e-7], [-7.4e-7, 4e-8]]),
     )
+    if "watts" in changes and "judged" not in changes:
+        changes["judged"] = changes["watts"][0].watts
     return replace(made, **changes)
+
+
+def parts_model(effects=(), untold=(), add_up=None, looks=1):
+    return PartsModel(
+        speed=10.0, looks=looks, effects=tuple(effects), untold=tuple(untold), add_up=add_up
+    )
+
+
+def part_change(*added, alone=True):
+    label = " and ".join(part.name for part in added)
+    return Change(label=label, added=added, removed=(), alone=alone)
+
+
+def part_effect(change, value, *, verdict="helped", more_laps=None, also_small=False):
+    decision = Decision(verdict=verdict, also_small=also_small, why="So.", more_laps=more_laps)
+    return PartEffect(
+        change=change,
+        watts=quantity(value, 2.0),
+        together=quantity(value, 2.0, reach=3),
+        decision=decision,
+        shares=np.ones(1),
+    )
+
+
+def nothing_found():
+    """Nothing of which there would have to be laps."""
+    empty = np.zeros(0)
+    return Diagnosis(
+        faults=Faults(findings=(), scattered=()),
+        influence=(Influence(change=empty, change_sd=empty, sd=empty),),
+        winds=None,
+        residuals=Residuals(
+            road_ends=empty,
+            on_road=np.zeros((2, 0)),
+            laps=LapForces(time=empty, force=empty, power=empty),
+            rides={},
+        ),
+    )
 
 
 def track(file):
@@ -191,6 +241,8 @@ def answer():
         stretches=nothing_cut(),
         estimate=estimate(),
         comparisons=(comparison(),),
+        parts=parts_model(),
+        diagnosis=nothing_found(),
     )
 
 

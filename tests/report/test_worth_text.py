@@ -2,13 +2,13 @@
 
 import pytest
 
+from sameloop.compare.part_changes import Change
 from sameloop.estimate.result import Quantity
 from sameloop.report.words import clock
 from sameloop.report.worth_text import cover_words, kept_words, offer_words, ratio_words
-from sameloop.study import Part, Setup
+from sameloop.study import Part
 from sameloop.worth.gearing import Cover, parse_gears
 from sameloop.worth.money import CANNOT_TELL, COSTS, SAVES, Kept, Offer
-from sameloop.worth.parts import change_between
 from sameloop.worth.ratio import Ratio
 
 TYRES = Part(name="dear tyres", kind="tyres", price=120.0, currency="EUR")
@@ -16,10 +16,8 @@ BARS = Part(name="bars", kind="bars")
 
 
 def change(*parts):
-    bare, full = (
-        Setup(id=name, name=name, total_mass=80.0, parts=p) for name, p in (("A", ()), ("B", parts))
-    )
-    return change_between(bare, full)
+    label = " and ".join(part.name for part in parts)
+    return Change(label=label, added=parts, removed=(), alone=len(parts) == 1)
 
 
 def offer(verdict, value, *parts, ratio=None, ahead=None):
@@ -53,7 +51,7 @@ def test_otherwise_there_is_no_price_per_second(verdict, value, said):
 def test_a_bundle_is_called_one_and_a_missing_price_is_said():
     words = offer_words(offer(SAVES, -10.0, TYRES, BARS))
 
-    assert "dear tyres and bars (several changes at once, never taken apart): saves" in words
+    assert "dear tyres and bars (never taken apart): saves" in words
     assert words.endswith("; no price known.")
 
 

@@ -36,7 +36,7 @@ def between(sample_answer):
     setups = list(enumerate(sample_answer.study.setups))
 
     def worth(ride, before=setups[0], after=setups[1]):
-        return worth_between(estimate.fit, sample_answer.stretches, ride, before, after)
+        return worth_between(estimate.fit, ride, before, after)
 
     return worth
 
@@ -89,9 +89,7 @@ def test_on_a_long_flat_road_the_watts_are_those_of_the_steady_speed(flat, betwe
 
     assert worth.watts_before == pytest.approx(POWER)
     assert worth.watts.value == pytest.approx(needed - POWER, rel=0.01)
-    assert worth.watts.sd == pytest.approx(
-        spread(fit, weights).sd, rel=0.06
-    )
+    assert worth.watts.sd == pytest.approx(spread(fit, weights).sd, rel=0.06)
     assert worth.time_before.value == pytest.approx(100e3 / speed, rel=1e-3)
 
 

@@ -1,55 +1,84 @@
 """Prices, ranks, savings kept and what to test next, from invented estimates."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy import stats
 
+from sameloop.compare.part_changes import Change, Untold
+from sameloop.compare.parts import PartEffect
 from sameloop.estimate.result import Quantity
-from sameloop.study import Part, Setup
+from sameloop.study import Part
 from sameloop.worth import money
 from sameloop.worth.money import CANNOT_TELL, COSTS, SAVES, make_offer, rank, savings_kept
 from sameloop.worth.next_test import next_test
-from sameloop.worth.parts import change_between
 
 Z = stats.norm.ppf(0.975)
-BASE = Setup(id="A", name="A", total_mass=80.0)
 
 
 def quantity(value, sd):
     return Quantity(value=value, sd=sd, low=value - Z * sd, high=value + Z * sd)
 
 
+def change(*added, removed=(), alone=True):
+    label = " and ".join(part.name for part in added or removed)
+    return Change(label=label, added=added, removed=removed, alone=alone)
+
+
+def effect(of, shares):
+    return PartEffect(
+        change=of, watts=None, together=None, decision=None, shares=np.array(shares, float)
+    )
+
+
+def worth(seconds, weights):
+    weights = np.asarray(weights, dtype=float)
+    return SimpleNamespace(
+        seconds=SimpleNamespace(value=seconds),
+        watts=SimpleNamespace(value=seconds / 3),
+        seconds_weights=weights,
+        watts_weights=weights / 3,
+    )
+
+
+def fit_with(covariance):
+    return SimpleNamespace(solved=SimpleNamespace(inverse=np.array(covariance, float)))
+
+
 class Invented:
-    """Offers against one base whose seconds have a given mean and covariance."""
+    """Offers of one part each whose seconds have a given mean and covariance."""
 
     def __init__(self, seconds, covariance, prices, kinds=None):
-        self.fit = SimpleNamespace(solved=SimpleNamespace(inverse=np.array(covariance, float)))
+        self.fit = fit_with(covariance)
         kinds = kinds or [f"kind {k}" for k in range(len(seconds))]
-        self.offers = []
-        for k, (value, price) in enumerate(zip(seconds, prices, strict=True)):
-            item = Part(name=f"part {k}", kind=kinds[k], price=price, currency="EUR")
-            other = Setup(id=f"B{k}", name="B", total_mass=80.0, parts=(item,))
-            sd = float(np.sqrt(self.fit.solved.inverse[k, k]))
-            worth = SimpleNamespace(
-                seconds=quantity(value, sd),
-                watts=quantity(value / 3, sd / 3),
-                seconds_weights=np.eye(len(seconds))[k],
-            )
-            self.offers.append(make_offer(change_between(BASE, other), worth))
+        each = np.eye(len(seconds))
+        worths = [worth(value, row) for value, row in zip(seconds, each, strict=True)]
+        items = [
+            Part(name=f"part {k}", kind=kind, price=price, currency="EUR")
+            for k, (kind, price) in enumerate(zip(kinds, prices, strict=True))
+        ]
+        self.offers = [
+            make_offer(effect(change(item), row), worths, self.fit)
+            for item, row in zip(items, each, strict=True)
+        ]
 
     def ranked(self):
-        return rank(self.offers, self.fit, None)
+        return rank(self.offers, self.fit)
 
 
 @pytest.fixture(autouse=True)
 def normal_intervals(monkeypatch):
-    def spread(fit, _, weights):
-        sd = float(np.sqrt(weights @ fit.solved.inverse @ weights))
-        return SimpleNamespace(quantity=lambda value: quantity(value, sd))
+    def spread_together(fit, weights):
+        covariance = weights @ fit.solved.inverse @ weights.T
+        found = [
+            SimpleNamespace(quantity=lambda value, sd=sd: quantity(value, float(sd)))
+            for sd in np.sqrt(np.diag(covariance))
+        ]
+        return tuple(found), covariance
 
-    monkeypatch.setattr(money, "spread", spread)
+    monkeypatch.setattr(money, "spread_together", spread_together)
 
 
 def labels(offers):
@@ -95,25 +124,26 @@ def test_errors_that_two_offers_share_do_not_blur_their_order():
     assert labels(apart) == labels(shared) == ["part 1", "part 0"]
 
 
-def test_the_sharpest_of_two_tests_of_one_part_counts():
-    dull, sharp = (Invented([-10.0], [[v]], [100.0]) for v in (9.0, 1.0))
-    (offer,) = rank([*dull.offers, *sharp.offers], sharp.fit, None)
+def test_an_offer_takes_its_shares_of_every_setup():
+    """Half of what setup 1 saves and half of what setup 3 saves beyond setup 2."""
+    worths = [worth(-10.0, [1, 0, 0]), worth(-4.0, [0, 1, 0]), worth(-16.0, [0, 0, 1])]
+    bars = Part(name="bars", kind="bars", price=22.0, currency="EUR")
+    offer = make_offer(effect(change(bars), [0.5, -0.5, 0.5]), worths, fit_with(4 * np.eye(3)))
 
-    assert offer.seconds.sd == 1.0
+    assert offer.seconds.value == pytest.approx(-11.0)
+    assert offer.seconds.sd == pytest.approx(np.sqrt(3.0))
+    assert offer.watts.value == pytest.approx(-11.0 / 3)
+    assert offer.per_second.value == pytest.approx(2.0)
 
 
-def test_an_offer_taken_off_counts_the_other_way_round():
-    item = Part(name="bars", kind="bars", price=10.0, currency="EUR")
-    with_bars = Setup(id="A", name="A", total_mass=80.0, parts=(item,))
-    bare = Setup(id="B", name="B", total_mass=80.0)
-    worth = SimpleNamespace(
-        seconds=quantity(7.0, 1.0), watts=quantity(2.0, 0.5), seconds_weights=np.array([1.0])
-    )
-    offer = make_offer(change_between(with_bars, bare), worth)
+def test_a_part_taken_off_counts_the_other_way_round():
+    bars = Part(name="bars", kind="bars", price=10.0, currency="EUR")
+    offer = make_offer(effect(change(removed=(bars,)), [1.0]), [worth(7.0, [1.0])], fit_with([[1]]))
 
-    assert offer.seconds == quantity(-7.0, 1.0)
+    assert (offer.seconds.value, offer.seconds.sd) == (-7.0, 1.0)
     assert offer.verdict == SAVES
     assert offer.seconds_weights == [-1.0]
+    assert offer.change.label == "bars"
 
 
 def test_a_cheaper_part_of_the_same_kind_keeps_a_share():
@@ -131,6 +161,15 @@ def test_no_share_of_a_saving_that_is_not_sure():
     made = Invented([-12.0, -1.0], np.eye(2), [40.0, 120.0], ["tyres", "tyres"])
 
     assert savings_kept(made.offers, made.fit)[0].share is None
+
+
+def test_parts_in_another_part_s_place_are_compared_only_with_their_like():
+    made = Invented([-12.0, -16.0], np.eye(2), [40.0, 120.0], ["tyres", "tyres"])
+    old = Part(name="old", kind="tyres")
+    one, two = made.offers
+    placed = replace(one, change=replace(one.change, removed=(old,)))
+
+    assert savings_kept([placed, two], made.fit) == ()
 
 
 def test_parts_of_other_kinds_are_no_cheaper_choice():
@@ -165,13 +204,13 @@ def test_expected_swaps_agree_with_drawing_them():
     assert found == pytest.approx(count.mean(), abs=0.02)
 
 
-def test_a_part_never_tested_alone_comes_before_settled_ones():
+def test_a_part_that_is_not_told_comes_before_settled_ones():
     made = Invented([-10.0, -50.0], 0.01 * np.eye(2), [100.0, 100.0])
-    unknown = Part(name="helmet", kind="helmet")
+    unknown = Untold(change=change(Part(name="helmet", kind="helmet")), why="never apart")
 
     assert next_test(made.ranked(), (unknown,), made.fit).label == "helmet"
     assert next_test(made.ranked(), (), made.fit) is None
 
 
 def test_no_offers_are_in_order():
-    assert rank((), None, None) == ()
+    assert rank((), None) == ()

@@ -90,8 +90,9 @@ def draw_laps(answer: Answer) -> Drawing:
         key="laps",
         title="Every lap as a point",
         words="Each point is what one lap says by itself once road and wind are taken out; the "
-        "lines are what all laps of a setup say together. Points of one setup that drift or jump "
-        "from ride to ride would be a reason to doubt.",
+        "lines are what all laps of a setup say together. Healthy: points scatter about their "
+        "line without order. Points of one setup that drift, jump from ride to ride, or one that "
+        "stands far apart, are a reason to doubt.",
         figure=figure,
     )
 

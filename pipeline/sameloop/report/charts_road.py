@@ -13,7 +13,7 @@ from sameloop.clean.plane import Plane
 from sameloop.clean.track import FloatArray
 from sameloop.laps.lap import Lap, Loop
 from sameloop.report.drawing import COLOURS, INK, MARKERS, Drawing, blank, label, legend
-from sameloop.report.lap_watts import estimated_setups, setup_places
+from sameloop.report.lap_watts import estimated_setups
 from sameloop.report.words import setup_words
 
 _SMOOTH = 60.0  # m over which the residual along the road is averaged for the eye
@@ -88,46 +88,37 @@ def draw_laps_on_map(found: StudyLaps, laps: Sequence[Lap]) -> Drawing | None:
 
 def draw_along_road(answer: Answer) -> Drawing:
     """Draw the mean force left unexplained along the road, one line for each setup."""
+    found = answer.diagnosis.residuals
     figure, (axes,) = blank(2.6)
-    length = answer.stretches.length
-    middle = np.cumsum(length) - length / 2
-    force = _on_road(answer)
-    width = max(round(_SMOOTH / float(length.mean())), 1)
+    ends = found.road_ends
+    middle = (ends[1:] + ends[:-1]) / 2
+    width = max(round(_SMOOTH * len(middle) / float(ends[-1])), 1)
     axes.axhline(0, color=INK, linewidth=1)
-    place = setup_places(answer)
-    for index, setup in enumerate(estimated_setups(answer)):
-        mine = force[place == index]
-        mean = np.divide(
-            np.nansum(mine, axis=0), np.isfinite(mine).sum(axis=0),
-            out=np.zeros(len(length)), where=np.isfinite(mine).any(axis=0),
-        )  # fmt: skip
-        smooth = np.convolve(np.pad(mean, width, mode="wrap"), np.ones(width) / width, mode="same")
-        line = ("-", "--", "-.", ":")[index % 4]
-        axes.plot(
-            middle / 1e3,
-            smooth[width:-width],
-            line,
-            color=COLOURS[index % 4],
-            label=setup_words(setup),
-        )
+    for index, (setup, force) in enumerate(
+        zip(estimated_setups(answer), found.on_road, strict=True)
+    ):
+        look: dict[str, Any] = {
+            "color": COLOURS[index % 4],
+            "linestyle": ("-", "--", "-.", ":")[index % 4],
+        }
+        axes.plot(middle / 1e3, _smooth(force, width), label=setup_words(setup), **look)
     label(axes, across="along the loop [km]", up="force left [N]")
     legend(figure, axes)
     return Drawing(
         key="along-road",
         title="What is left along the road",
         words="The force that the model does not explain, averaged over the laps of each setup and "
-        f"{_SMOOTH:g} m of road. Both lines near zero everywhere: the road is the same for both. A "
-        "place where they part is worth a look: a braked bend, a passing place, a sheltered wall.",
+        f"{_SMOOTH:g} m of road. Healthy: all lines wiggle about zero together, within a newton "
+        "or two, because the road is the same for all setups. A place where they part is worth a "
+        "look: a braked bend, a passing place, a sheltered wall.",
         figure=figure,
     )
 
 
-def _on_road(answer: Answer) -> FloatArray:
-    """Force left on each road stretch [N], (n_laps, n_stretches) along the loop's own direction."""
-    left = answer.estimate.residual / answer.estimate.fit.balance.ds
-    out = np.full_like(left, np.nan)
-    np.put_along_axis(out, answer.stretches.road_index, left, axis=1)
-    return out
+def _smooth(force: FloatArray, width: int) -> FloatArray:
+    """Mean over `width` stretches round the loop; those without any laps count as nothing left."""
+    padded = np.pad(np.nan_to_num(force), width, mode="wrap")
+    return np.convolve(padded, np.ones(width) / width, mode="same")[width:-width]
 
 
 def draw_wind(answer: Answer) -> Drawing | None:

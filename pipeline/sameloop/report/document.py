@@ -10,9 +10,11 @@ from sameloop.answer import Answer
 from sameloop.estimate.result import Comparison
 from sameloop.report.blocks import Block, Document, Items, Paragraph, Section, Table, pictures
 from sameloop.report.charts import draw_answer, draw_budget, draw_joint, draw_laps
+from sameloop.report.charts_doubt import draw_influence, draw_over_time
 from sameloop.report.charts_road import draw_along_road, draw_loop, draw_wind
 from sameloop.report.method_page import LIMITS, METHOD, SOURCES
 from sameloop.report.names import RideNames
+from sameloop.report.parts_words import TITLE, part_headings, part_rows, parts_lines
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict, results_dict
 from sameloop.report.words import (
@@ -39,6 +41,7 @@ def make_document(answer: Answer, *, with_places: bool = False) -> Document:
     names = RideNames(tuple(ride.file for ride in answer.study.rides), plain=with_places)
     sections = (
         _result(answer),
+        *_parts(answer),
         _setups(answer),
         _protocol(answer, names),
         _conditions(answer, names),
@@ -51,12 +54,29 @@ def make_document(answer: Answer, *, with_places: bool = False) -> Document:
 
 
 def _result(answer: Answer) -> Section:
-    blocks: list[Block] = []
-    for comparison in answer.comparisons:
+    several = len(answer.comparisons) > 1
+    verdicts = tuple(verdict_sentence(one, answer.study) for one in answer.comparisons)
+    blocks: list[Block] = [Items(items=verdicts)] if several else []
+    for number, comparison in enumerate(answer.comparisons):
         blocks += _comparison(comparison, answer)
-    if not blocks:
-        blocks.append(Paragraph(text="There are laps of one setup only, so nothing to compare."))
+        blocks += pictures([draw_influence(answer, number)])
     return Section(title="Did it help?", blocks=tuple(blocks))
+
+
+def _parts(answer: Answer) -> tuple[Section, ...]:
+    if not answer.parts.says_more:
+        return ()
+    shown = parts_blocks(answer)
+    return (Section(title=TITLE, blocks=shown),)
+
+
+def parts_blocks(answer: Answer) -> tuple[Block, ...]:
+    """Say what each part does, as a table and the sentences that belong to it."""
+    lines = Items(items=parts_lines(answer.parts, answer.study))
+    if not answer.parts.effects:
+        return (lines,)
+    headings, rows = part_headings(answer.parts), part_rows(answer.parts)
+    return (Table(title="Each part", headings=headings, rows=rows), lines)
 
 
 def _comparison(comparison: Comparison, answer: Answer) -> list[Block]:
@@ -178,7 +198,7 @@ def _laps(answer: Answer, names: RideNames) -> Section:
         headings=("ride", "lap", "setup", "s", "km/h", "W", "used"),
         rows=tuple(rows),
     )
-    drawn = pictures([draw_laps(answer), draw_along_road(answer)])
+    drawn = pictures([draw_laps(answer), draw_over_time(answer), draw_along_road(answer)])
     return Section(title="Laps", blocks=(*drawn, table))
 
 

@@ -35,10 +35,7 @@ def lap_watts(answer: Answer, speed: float) -> FloatArray:
 
     The lap's mean force that setup, road and wind leave unexplained is added to its setup's power.
     """
-    fit = answer.estimate.fit
-    metres = np.where(np.isfinite(answer.estimate.residual), fit.balance.ds, 0.0)
-    left = np.nansum(answer.estimate.residual, axis=1) / metres.sum(axis=1)
-    force = fit.x[fit.layout.lap_force] + left
+    force = answer.diagnosis.residuals.laps.force
     setups = estimated_setups(answer)
     efficiency = np.array([setup.drivetrain_efficiency for setup in setups])
     place = setup_places(answer)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import platform
-from datetime import UTC, datetime
 from importlib.metadata import version
 from typing import Any
 
@@ -13,13 +12,20 @@ import numpy as np
 from sameloop import __version__
 from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import FloatArray
-from sameloop.estimate.result import Comparison, Quantity, SetupEstimate, WindEstimate
+from sameloop.estimate.result import Comparison, SetupEstimate, WindEstimate
 from sameloop.laps.lap import Lap, Loop
+from sameloop.report.numbers import iso, number, quantity_dict
+from sameloop.report.tables_diagnosis import (
+    findings_list,
+    influence_list,
+    parts_dict,
+    residuals_dict,
+)
 from sameloop.study import Study
 
 SCHEMA = 1
 KMH = 3.6
-SOFTWARE = ("numpy", "scipy", "pandas", "fitparse", "gpxpy")
+SOFTWARE = ("numpy", "scipy", "pandas", "fitdecode", "gpxpy")
 CLIMB_SMOOTHING = 50.0  # m; a barometer's steps are no hills
 
 
@@ -60,11 +66,15 @@ def results_dict(answer: Answer) -> dict[str, Any]:
             {
                 "comparison": index,
                 "source": line.source,
-                "delta_watts_sd": _number(line.delta_watts_sd),
+                "delta_watts_sd": number(line.delta_watts_sd),
             }
             for index, entry in enumerate(answer.comparisons)
             for line in entry.budget
         ],
+        "parts": parts_dict(answer.parts),
+        "residuals": residuals_dict(answer),
+        "influence": influence_list(answer),
+        "findings": findings_list(answer),
         "warnings": [
             {"code": item.code, "text": item.text, "where": item.where} for item in answer.warnings
         ],
@@ -79,13 +89,13 @@ def lap_dict(found: StudyLaps, lap: Lap) -> dict[str, Any]:
     return {
         "ride": found.study.rides[lap.ride].file,
         "number": lap.number,
-        "start": _iso(lap.start),
-        "end": _iso(lap.end),
+        "start": iso(lap.start),
+        "end": iso(lap.end),
         "setup": lap.setup,
         "used": bool(lap.used),
         "reason": lap.reason,
-        "mean_power_w": _number(time_mean(power, time)),
-        "mean_speed_ms": _number(_rate(distance, time)),
+        "mean_power_w": number(time_mean(power, time)),
+        "mean_speed_ms": number(_rate(distance, time)),
     }
 
 
@@ -116,20 +126,6 @@ def _rate(distance: FloatArray, time: FloatArray) -> float:
     if time.size < 2:
         return math.nan
     return float((distance[-1] - distance[0]) / (time[-1] - time[0]))
-
-
-def _number(value: float) -> float | None:
-    value = float(value)
-    return value if math.isfinite(value) else None
-
-
-def quantity_dict(quantity: Quantity, factor: float = 1.0) -> dict[str, float | None]:
-    """Give a quantity times `factor` for JSON; what is not finite becomes None."""
-    return {key: _number(value * factor) for key, value in quantity.to_dict().items()}
-
-
-def _iso(time: float) -> str:
-    return datetime.fromtimestamp(time, tz=UTC).isoformat(timespec="milliseconds")
 
 
 def _study(study: Study) -> dict[str, Any]:
@@ -171,11 +167,11 @@ def _inputs(answer: Answer) -> list[dict[str, Any]]:
             "format": ride.format,
             "samples": len(ride.samples),
             "power_meter": entry.power_meter,
-            "power_lag_s": _number(track.power_lag),
+            "power_lag_s": number(track.power_lag),
             "speed_source": track.speed_source,
             "assumptions": list(air.assumptions),
             "dropped": [
-                {"reason": item.reason, "count": item.count, "seconds": _number(item.seconds)}
+                {"reason": item.reason, "count": item.count, "seconds": number(item.seconds)}
                 for item in track.dropped
             ],
         }
@@ -187,9 +183,9 @@ def _inputs(answer: Answer) -> list[dict[str, Any]]:
 
 def _loop(loop: Loop) -> dict[str, Any]:
     return {
-        "length_m": _number(loop.length),
+        "length_m": number(loop.length),
         "closed": bool(loop.closed),
-        "climb_m": _number(climb(loop)),
+        "climb_m": number(climb(loop)),
     }
 
 
@@ -198,7 +194,7 @@ def _setup(entry: SetupEstimate) -> dict[str, Any]:
         "id": entry.id,
         "cda": quantity_dict(entry.cda),
         "crr": quantity_dict(entry.crr),
-        "correlation": _number(entry.correlation),
+        "correlation": number(entry.correlation),
         "laps": int(entry.laps),
     }
 
@@ -217,12 +213,14 @@ def _comparison(entry: Comparison) -> dict[str, Any]:
         "after": entry.after,
         "delta_cda": quantity_dict(entry.delta_cda),
         "delta_crr": quantity_dict(entry.delta_crr),
-        "correlation": _number(entry.correlation),
-        "delta_mass_kg": _number(entry.delta_mass),
+        "correlation": number(entry.correlation),
+        "delta_mass_kg": number(entry.delta_mass),
         "delta_watts": [
             {"speed_kmh": round(item.speed * KMH, 6)} | quantity_dict(item.watts)
             for item in entry.watts
         ],
+        "judged": {"statements": entry.looks, "level": entry.judged.level}
+        | quantity_dict(entry.judged),
         "verdict": entry.verdict,
         "separable": bool(entry.separable),
         "why": entry.why,

@@ -12,6 +12,7 @@ from rich.text import Text
 from sameloop.answer import Answer, StudyLaps
 from sameloop.estimate.result import Comparison, SetupEstimate, Warning_
 from sameloop.laps.lap import Lap
+from sameloop.report.parts_words import TITLE, part_headings, part_rows, parts_lines
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict
 from sameloop.report.words import (
@@ -20,6 +21,7 @@ from sameloop.report.words import (
     quantity_words,
     separable_sentence,
     setup_words,
+    speed_words,
     verdict_sentence,
     warning_sentence,
     watts_row,
@@ -36,10 +38,11 @@ STYLES = {
 def format_answer(answer: Answer) -> RenderableType:
     """Lay out the whole answer, the verdict first."""
     parts: list[RenderableType] = []
-    for comparison in answer.comparisons:
-        parts += _comparison(comparison, answer)
-    if not answer.comparisons:
-        parts.append(Text("Nothing to compare: the study has laps of one setup only."))
+    if len(answer.comparisons) > 1:
+        parts += _comparisons(answer)
+    else:
+        parts += _comparison(answer.comparisons[0], answer)
+    parts += _parts(answer)
     parts += _setups(answer)
     parts += _laps_line(answer)
     parts += _assumptions(answer)
@@ -101,14 +104,53 @@ def _comparison(comparison: Comparison, answer: Answer) -> Iterator[RenderableTy
     yield Text()
     yield Text(f"After:  {names[comparison.after]}", style="bold")
     yield Text(f"Before: {names[comparison.before]}", style="bold")
-    yield Text(
-        "After minus before: pedal power on a flat road without wind, air "
-        f"{answer.study.reference_density:g} kg/m3; minus is a saving."
-    )
+    yield Text(_basis(answer))
     table = plain_table("at", "watts", "95 % interval")
     for item in comparison.watts:
         table.add_row(*watts_row(item))
     yield table
+    yield Text()
+
+
+def _comparisons(answer: Answer) -> Iterator[RenderableType]:
+    """Several comparisons: all verdicts, then one table."""
+    for comparison in answer.comparisons:
+        sentence = verdict_sentence(comparison, answer.study)
+        reason = f" {comparison.reason}" if comparison.verdict == "cannot tell" else ""
+        yield Text(f"{sentence}{reason}", style=STYLES[comparison.verdict])
+    yield Text()
+    for setup in answer.study.setups:
+        yield Text(f"Setup {setup_words(setup)}")
+    yield Text()
+    yield Text("Watts of each comparison by itself", style="bold")
+    speeds = [speed_words(speed) for speed in answer.study.reference_speeds]
+    table = plain_table("after - before", *(h for one in speeds for h in (one, "95 % interval")))
+    for comparison in answer.comparisons:
+        cells = (cell for item in comparison.watts for cell in watts_row(item)[1:])
+        table.add_row(_plain(f"{comparison.after} - {comparison.before}"), *cells)
+    yield table
+    yield Text(_basis(answer))
+    yield Text()
+
+
+def _basis(answer: Answer) -> str:
+    return (
+        "After minus before: pedal power on a flat road without wind, air "
+        f"{answer.study.reference_density:g} kg/m3; minus is a saving."
+    )
+
+
+def _parts(answer: Answer) -> Iterator[RenderableType]:
+    if not answer.parts.says_more:
+        return
+    yield Text(TITLE, style="bold")
+    if answer.parts.effects:
+        table = plain_table(*part_headings(answer.parts))
+        for row in part_rows(answer.parts):
+            table.add_row(*map(_plain, row))
+        yield table
+    for line in parts_lines(answer.parts, answer.study):
+        yield list_item(line)
     yield Text()
 
 

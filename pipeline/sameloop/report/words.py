@@ -21,11 +21,13 @@ def verdict_sentence(comparison: Comparison, study: Study) -> str:
     study : Study
         For the rider's own threshold.
     """
-    first = comparison.watts[0]
     after = f"setup {comparison.after}"
-    speed = speed_words(first.speed)
-    change = change_words(first.watts)
-    interval = f"95 % interval {interval_words(first.watts)}"
+    speed = speed_words(comparison.watts[0].speed)
+    if comparison.looks > 1:
+        speed += f" against setup {comparison.before}"
+    watts = comparison.judged
+    change = change_words(watts)
+    interval = f"{interval_name(comparison.looks)} {interval_words(watts)}"
     limit = f"{study.smallest_effect:g} W"
     match comparison.verdict:
         case "helped" | "made it worse":
@@ -33,6 +35,7 @@ def verdict_sentence(comparison: Comparison, study: Study) -> str:
             verdict = comparison.verdict.capitalize()
             return f"{verdict}: {after} {change} at {speed}{less} ({interval})."
         case "too small to matter":
+            speed = speed_words(comparison.watts[0].speed)
             return (
                 f"Too small to matter: {after} differs from setup {comparison.before} by less than "
                 f"{limit} at {speed}; best guess: it {change} ({interval})."
@@ -44,6 +47,11 @@ def verdict_sentence(comparison: Comparison, study: Study) -> str:
             )
         case other:
             raise ValueError(f"unknown verdict {other!r}")
+
+
+def interval_name(looks: int) -> str:
+    """Name the interval by which each of several statements is judged."""
+    return "95 % interval" if looks == 1 else f"95 % interval for all {looks} statements at once"
 
 
 def separable_sentence(comparison: Comparison) -> str:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from sameloop.report.tables import quantity_dict
+from sameloop.compare.part_changes import Change
+from sameloop.report.numbers import quantity_dict
 from sameloop.report.worth_text import assumptions
 from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Cover, Gears, GearUse
 from sameloop.worth.money import Kept, Offer
 from sameloop.worth.on_course import CourseAnswer
-from sameloop.worth.parts import Change
 from sameloop.worth.ratio import Ratio
 
 SCHEMA = 1
@@ -47,7 +47,7 @@ def worth_dict(found: CourseAnswer, study: str) -> dict[str, Any]:
         "differences": [_worth(worth) for worth in found.worths],
         "offers": [_offer(offer) for offer in found.offers],
         "savings_kept": [_kept(kept) for kept in found.kept],
-        "never_tested_alone": [part.name for part in found.untested],
+        "not_told": [{"label": one.change.label, "why": one.why} for one in found.untold],
         "next_test": None
         if found.next_test is None
         else {
@@ -97,11 +97,9 @@ def _offer(offer: Offer) -> dict[str, Any]:
 def _change(change: Change) -> dict[str, Any]:
     return {
         "label": change.label,
-        "before": change.before.id,
-        "after": change.after.id,
         "added": [part.name for part in change.added],
         "removed": [part.name for part in change.removed],
-        "tested_alone": change.alone,
+        "alone": change.alone,
         "price": change.price,
         "currency": change.currency,
     }

@@ -8,6 +8,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from sameloop.estimate.result import Quantity
+from sameloop.report.parts_words import untold_words
 from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.report.text import list_item, plain_table
 from sameloop.report.words import change_words, clock, interval_words, quantity_words
@@ -117,7 +118,7 @@ def _cells(quantity: Quantity) -> tuple[str, str]:
 
 
 def _money(found: CourseAnswer) -> Iterator[RenderableType]:
-    if not found.offers and not found.untested:
+    if not found.offers and not found.untold:
         return
     yield Text()
     yield Text("Parts and money, best bargain first", style="bold")
@@ -125,9 +126,8 @@ def _money(found: CourseAnswer) -> Iterator[RenderableType]:
         yield list_item(offer_words(offer), mark=f"{number}.")
     for kept in found.kept:
         yield list_item(kept_words(kept))
-    if found.untested:
-        names = ", ".join(part.name for part in found.untested)
-        yield list_item(f"Never tested alone, so nothing is known of it by itself: {names}.")
+    for one in found.untold:
+        yield list_item(untold_words(one))
     if found.next_test is not None:
         yield list_item(
             f"Test next: {found.next_test.label}, because {found.next_test.why} "
@@ -139,7 +139,7 @@ def offer_words(offer: Offer) -> str:
     """Say one offer: what it saves, what that costs, and how sure its place is."""
     change = offer.change
     price = "" if change.price is None else f", {change.price:g} {change.currency}"
-    bundle = "" if change.alone else " (several changes at once, never taken apart)"
+    bundle = "" if change.alone else " (never taken apart)"
     start = f"{change.label}{price}{bundle}: "
     interval = interval_words(offer.seconds, "s")
     if offer.verdict != SAVES:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sameloop.compare.part_changes import Untold
 from sameloop.estimate.fit import Fit
-from sameloop.study import Part
 from sameloop.worth.money import Offer, expected_swaps
 
 #: Below this many places expected to change, the ranking counts as settled.
 _SETTLED = 0.05
+_UNTOLD = "no setups tell it from other parts"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,12 +23,12 @@ class NextTest:
     why: str
 
 
-def next_test(offers: Sequence[Offer], untested: Sequence[Part], fit: Fit) -> NextTest | None:
+def next_test(offers: Sequence[Offer], untold: Sequence[Untold], fit: Fit) -> NextTest | None:
     """Choose the part to test next; None when the ranking is settled or there is nothing to rank.
 
     An offer's expected places come from the joint covariance (`money.expected_swaps`). Of a part
-    that was never tested alone nothing is known: every pair with it, and whether it saves at all,
-    counts as even odds. A bundle is no test of its parts, so only parts tested alone compete.
+    that no setups tell from others nothing is known: every pair with it, and whether it saves at
+    all, counts as even odds. A bundle is no test of its parts, so only single changes compete.
     """
     alone = [offer for offer in offers if offer.change.alone]
     found = [
@@ -39,8 +40,6 @@ def next_test(offers: Sequence[Offer], untested: Sequence[Part], fit: Fit) -> Ne
         for offer in alone
     ]
     odds = 0.5 * (1 + len(alone))
-    found += [
-        NextTest(label=part.name, swaps=odds, why="it was never tested alone") for part in untested
-    ]
+    found += [NextTest(label=one.change.label, swaps=odds, why=_UNTOLD) for one in untold]
     best = max(found, key=lambda test: test.swaps, default=None)
     return best if best is not None and best.swaps >= _SETTLED else None

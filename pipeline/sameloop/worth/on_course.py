@@ -8,7 +8,8 @@ from itertools import combinations
 import numpy as np
 
 from sameloop.answer import Answer
-from sameloop.study import Part, Setup
+from sameloop.compare.part_changes import Untold
+from sameloop.study import Setup
 from sameloop.worth.course import Course
 from sameloop.worth.day import Day, air_along
 from sameloop.worth.difference import CourseRide, Worth, start_speed_of, worth_between
@@ -16,7 +17,6 @@ from sameloop.worth.gearing import Cover, Gears, GearUse, climb_cover, gear_use
 from sameloop.worth.money import Kept, Offer, make_offer, rank, savings_kept
 from sameloop.worth.next_test import NextTest, next_test
 from sameloop.worth.pacing import Pacing
-from sameloop.worth.parts import change_between, never_alone
 from sameloop.worth.ride_course import Riders, ride_course
 
 TOP_SPEED = 60 / 3.6  # m/s; common practice, no source
@@ -36,10 +36,10 @@ class CourseAnswer:
     worths : tuple of Worth
         Every pair of setups with laps.
     offers : tuple of Offer
-        Changes that add parts, ranked by price per second saved.
+        Parts, and bundles never taken apart, ranked by price per second saved.
     kept : tuple of Kept
-    untested : tuple of Part
-        Never tested alone: the study says nothing of them by themselves.
+    untold : tuple of Untold
+        Changes of which the study says nothing by themselves.
     next_test : NextTest or None
     gears : Gears or None
     gear_use : GearUse or None
@@ -56,7 +56,7 @@ class CourseAnswer:
     worths: tuple[Worth, ...]
     offers: tuple[Offer, ...]
     kept: tuple[Kept, ...]
-    untested: tuple[Part, ...]
+    untold: tuple[Untold, ...]
     next_test: NextTest | None
     gears: Gears | None
     gear_use: GearUse | None
@@ -99,23 +99,22 @@ def worth_on_course(
     by_id = {setup.id: setup for setup in answer.study.setups}
     setups = [by_id[entry.id] for entry in answer.estimate.setups]
     ride = _ride(answer, setups[0], course, pacing, day, top_speed)
-    fit, stretches = answer.estimate.fit, answer.stretches
+    fit, parts = answer.estimate.fit, answer.parts
     pairs = list(combinations(enumerate(setups), 2))
-    worths = [worth_between(fit, stretches, ride, a, b) for a, b in pairs]
-    changes = [change_between(a, b) for (_, a), (_, b) in pairs]
-    offers = [make_offer(c, w) for c, w in zip(changes, worths, strict=True)]
-    ranked = rank(offers, fit, stretches)
-    untested = never_alone(answer.study.setups, changes)
+    worths = [worth_between(fit, ride, a, b) for a, b in pairs]
+    against_first = worths[: len(setups) - 1]
+    named = [one for one in parts.effects if one.change.added or one.change.removed]
+    offers = rank([make_offer(one, against_first, fit) for one in named], fit)
     return CourseAnswer(
         course=course,
         day=day,
         pacing=pacing,
         top_speed=top_speed,
         worths=tuple(worths),
-        offers=ranked,
+        offers=offers,
         kept=savings_kept(offers, fit),
-        untested=untested,
-        next_test=next_test(ranked, untested, fit),
+        untold=parts.untold,
+        next_test=next_test(offers, parts.untold, fit),
         gears=gears,
         gear_use=gear_use(answer, gears, slowest=comfortable[0], fastest=comfortable[1]),
         cover=_cover(answer, setups[0], ride, gears, comfortable[0]) if gears else None,

@@ -1,0 +1,83 @@
+"""The one judge of all that a study says in watts: its intervals hold together, or no verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sameloop.compare.decision import Decision, decide, withheld
+from sameloop.compare.looks import Looks
+from sameloop.estimate.result import Estimate, Quantity
+from sameloop.estimate.uncertainty import LAP_SOURCES, OWN_LAP_SOURCES, Spread
+from sameloop.road.stretches import Stretches
+
+#: Above this share of the riding speed the drag's answer to the wind is no longer nearly straight
+#: and simulated intervals fail to cover (docs/calibration.md).
+_MOST_WIND = 0.6
+#: Sources that shrink as laps are added; the others are shared by all laps of a ride.
+_SHRINKS = (*LAP_SOURCES, *OWN_LAP_SOURCES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judge:
+    """How differences of watts are decided on.
+
+    Parameters
+    ----------
+    looks : Looks
+        Of all differences that are to hold together.
+    smallest : float
+        Smallest effect the rider cares about [W].
+    unsound : str
+        Why no verdict may be given, see `why_withheld`; empty when one may.
+    """
+
+    looks: Looks
+    smallest: float
+    unsound: str
+
+    def decide(self, watts: Quantity, of_watts: Spread, laps: int) -> tuple[Quantity, Decision]:
+        """Give the interval that decides, and the decision.
+
+        Parameters
+        ----------
+        watts : Quantity
+            At the first reference speed [W].
+        of_watts : Spread
+        laps : int
+            Laps of the setup that has fewest.
+        """
+        judged = self.looks.judged(watts, of_watts)
+        if self.unsound:
+            return judged.watts, withheld(self.unsound)
+        decision = decide(
+            judged.watts,
+            judged.of_watts,
+            self.smallest,
+            shrinks=_shrinking(judged.of_watts),
+            laps=laps,
+        )
+        return judged.watts, decision
+
+
+def _shrinking(of_watts: Spread) -> float:
+    whole = sum(of_watts.parts.values())
+    share = sum(of_watts.parts.get(name, 0.0) for name in _SHRINKS) / whole
+    return share * of_watts.variance
+
+
+def why_withheld(estimate: Estimate, stretches: Stretches) -> str:
+    """Why no verdict may be given, or nothing."""
+    if not estimate.fit.converged:
+        return (
+            "The estimate did not come to rest, so its interval is not to be trusted: look for "
+            "laps that do not belong."
+        )
+    for wind in estimate.wind:
+        speed = float(stretches.speed[stretches.ride == wind.ride].mean())
+        if wind.speed.value > _MOST_WIND * speed:
+            return (
+                f"One ride met {wind.speed.value:.0f} m/s of wind at rider height, more than "
+                f"{_MOST_WIND:.0%} of its speed: beyond what this method is sound for. Ride again "
+                "on a calmer day."
+            )
+    return ""
