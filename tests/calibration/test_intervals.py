@@ -1,4 +1,4 @@
-"""The small version of `run_cells.py`: 288 studies, some minutes."""
+"""The small version of `run_cells.py`: 366 studies, some minutes."""
 
 from __future__ import annotations
 
@@ -9,22 +9,33 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 pytestmark = pytest.mark.calibration
 
-_PER_CELL = 12
+_PER_CELL, _PER_HARDER_CELL = 12, 6
+_BY_LUCK = 0.001  # share of sound estimators that would fail a test of the harder cells
 
 
-@pytest.fixture(scope="module")
-def outcomes(tmp_path_factory):
-    target = tmp_path_factory.mktemp("calibration") / "outcomes.jsonl"
+def run(target, kind, per_cell):
+    """Outcomes of one set of cells."""
     script = Path(__file__).with_name("run_cells.py")
     subprocess.run(
-        [sys.executable, str(script), str(target), "--per-cell", str(_PER_CELL)],
+        [sys.executable, str(script), str(target), "--set", kind, "--per-cell", str(per_cell)],
         check=True,
         capture_output=True,
     )
     return [json.loads(line) for line in target.read_text().splitlines()]
+
+
+@pytest.fixture(scope="module")
+def outcomes(tmp_path_factory):
+    return run(tmp_path_factory.mktemp("calibration") / "main.jsonl", "main", _PER_CELL)
+
+
+@pytest.fixture(scope="module")
+def harder(tmp_path_factory):
+    return run(tmp_path_factory.mktemp("calibration") / "harder.jsonl", "harder", _PER_HARDER_CELL)
 
 
 def test_at_least_200_studies_are_answered(outcomes):
@@ -41,6 +52,10 @@ def test_intervals_of_delta_watts_cover(outcomes, speed):
 @pytest.mark.parametrize("quantity", ["cda", "crr"])
 def test_intervals_of_the_split_cover(outcomes, quantity):
     assert np.mean([o["covered"][quantity] for o in outcomes]) >= 0.92
+
+
+def test_joint_regions_cover(outcomes):
+    assert 0.92 <= np.mean([o["covered"]["joint"] for o in outcomes]) <= 0.985
 
 
 def test_false_verdicts_are_rare(outcomes):
@@ -66,3 +81,15 @@ def test_spread_meets_the_design_aim(outcomes):
 def test_clear_changes_are_seen_in_calm_air(outcomes):
     bars = [o for o in outcomes if o["cell"].startswith("calm, bars")]
     assert np.mean([o["verdict"] == "helped" for o in bars]) > 0.8
+
+
+@pytest.mark.parametrize("quantity", ["watts 36", "watts 40", "cda", "crr", "joint"])
+def test_intervals_cover_when_something_goes_wrong(harder, quantity):
+    covered = sum(o["covered"][quantity] for o in harder)
+    assert len(harder) == 13 * _PER_HARDER_CELL
+    assert covered >= stats.binom.ppf(_BY_LUCK, len(harder), 0.95)
+
+
+def test_false_verdicts_stay_rare_when_something_goes_wrong(harder):
+    false = sum(o["verdict"] in ("helped", "made it worse") for o in harder)
+    assert false <= stats.binom.ppf(1 - _BY_LUCK, len(harder), 0.05)
