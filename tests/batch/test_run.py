@@ -5,11 +5,8 @@ import subprocess
 import sys
 
 import duckdb
-import pytest
 
 from sameloop.batch import run
-from sameloop.batch.results import Results
-from sameloop.errors import SameloopError
 
 
 def batch(*arguments, cwd):
@@ -35,14 +32,6 @@ def test_one_bad_study_does_not_stop_the_rest_and_nothing_is_done_twice(squad, t
     again = batch(squad, "-o", "table", "--workers", "1", cwd=tmp_path)
     assert "0 answered now" in again.stdout
     assert "Traceback" not in done.stderr + again.stderr
-
-
-def test_a_cluster_that_is_not_there_is_one_sentence(squad, tmp_path, monkeypatch):
-    monkeypatch.setattr(run, "_PATIENCE", 0.5)
-    with pytest.raises(
-        SameloopError, match=r"--cluster tcp://127\.0\.0\.1:9: no scheduler answers"
-    ):
-        run.run_batch([str(squad)], Results(str(tmp_path)), cluster="tcp://127.0.0.1:9")
 
 
 def test_workers_that_vanish_leave_no_study_unanswered():

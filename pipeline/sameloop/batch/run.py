@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from itertools import islice
 from typing import TYPE_CHECKING
 
 from sameloop.batch.answer_one import Row, answer_one, failure, identified
+from sameloop.batch.cluster import connected
 from sameloop.batch.find import Found, find_studies
 from sameloop.batch.results import Results
 from sameloop.errors import SameloopError
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from sameloop.run import Progress
 
 _KEEP_EVERY = 10.0  # s; what a kill of this process costs at most
-_PATIENCE = 10.0  # s, to reach a scheduler
+_LOOK = 10.0  # s between looks whether there are workers
+_LOOKS_ALONE = 6  # a supervisor starts a dead worker again sooner
 _AHEAD = 4  # studies for each worker's thread that wait at the scheduler
 
 
@@ -54,7 +55,8 @@ def run_batch(
     Raises
     ------
     SameloopError
-        A folder cannot be listed, the cluster cannot be reached or the results not be written.
+        A folder cannot be listed, the cluster cannot be reached or is lost, or the results cannot
+        be written.
     """
     studies = find_studies(folders)
     done = results.keep_only(studies)
@@ -63,9 +65,10 @@ def run_batch(
         return 0
     rows: list[Row] = []
     kept = time.monotonic()
-    with _client(cluster, workers) as client:
+    where = f"--cluster {cluster}" if cluster else "batch"
+    with connected(cluster, workers) as client:
         try:
-            for number, answered in enumerate(_answers(client, todo), len(done) + 1):
+            for number, answered in enumerate(_answers(client, todo, where), len(done) + 1):
                 rows += answered
                 if progress:
                     progress(f"{number} of {len(studies)} studies", number / len(studies))
@@ -78,28 +81,61 @@ def run_batch(
     return len(todo)
 
 
-def _answers(client: Client, todo: Sequence[Found]) -> Iterator[list[Row]]:
-    """Give the rows of each study as it is done; few wait at the scheduler at any time."""
-    from distributed import as_completed
+def _answers(client: Client, todo: Sequence[Found], where: str) -> Iterator[list[Row]]:
+    """Give the rows of each study as it is done.
+
+    Raises
+    ------
+    SameloopError
+        The scheduler is lost, or all workers are for a minute.
+    """
+    from distributed.client import ClosedClientError, FuturesCancelledError
+
+    try:
+        yield from _as_done(client, todo, where)
+    except (ClosedClientError, FuturesCancelledError, OSError):
+        raise SameloopError(
+            f"{where}: the scheduler was lost; what was answered is kept, so start it and run the "
+            "same command again."
+        ) from None
+
+
+def _as_done(client: Client, todo: Sequence[Found], where: str) -> Iterator[list[Row]]:
+    """Hand out studies, few at a time, and give the rows of each."""
+    from distributed import wait
 
     waiting = iter(todo)
-    of: dict[Future, Found] = {}
+    under_way: dict[Future, Found] = {}
+    looks_alone = 0
+    while True:
+        count = room(threads=_threads(client), under_way=len(under_way))
+        for found in islice(waiting, count):
+            under_way[client.submit(answer_one, found, pure=False)] = found
+        if not under_way:
+            return
+        try:
+            done = wait(list(under_way), timeout=_LOOK, return_when="FIRST_COMPLETED").done
+            for future in done:
+                yield _rows(future, under_way[future])
+                del under_way[future]
+            looks_alone = 0
+        except TimeoutError:
+            looks_alone = 0 if _threads(client) else looks_alone + 1
+            if looks_alone == _LOOKS_ALONE:
+                raise SameloopError(
+                    f"{where}: no worker has been there for {_LOOK * _LOOKS_ALONE:.0f} s; what was "
+                    "answered is kept, so see that workers run (dask worker) and run the same "
+                    "command again."
+                ) from None
 
-    def submit(count: int) -> list[Future]:
-        new = {client.submit(answer_one, one, pure=False): one for one in islice(waiting, count)}
-        of.update(new)
-        return list(new)
 
-    queue = as_completed(submit(room(threads=_threads(client), under_way=0)), raise_errors=False)
-    for future in queue:
-        found = of.pop(future)
-        if future.status == "finished":
-            yield future.result()
-        else:  # e.g. a study that took several workers down with it
-            error = future.exception() or RuntimeError(f"the task was {future.status}")
-            yield [identified(found, failure(error))]
-        for new in submit(room(threads=_threads(client), under_way=len(of))):
-            queue.add(new)
+def _rows(future: Future, found: Found) -> list[Row]:
+    """Give the rows of a study that is done; its worker may yet die before it handed them over."""
+    if future.status == "finished":
+        rows: list[Row] = future.result(timeout=_LOOK)
+        return rows
+    # e.g. a study that took several workers down with it
+    return [identified(found, failure(future.exception(timeout=_LOOK)))]
 
 
 def _threads(client: Client) -> int:
@@ -110,31 +146,3 @@ def _threads(client: Client) -> int:
 def room(*, threads: int, under_way: int) -> int:
     """Say how many more studies to hand out; none while a dead worker's are left over."""
     return max(0, _AHEAD * max(1, threads) - under_way)
-
-
-@contextmanager
-def _client(cluster: str | None, workers: int | None) -> Iterator[Client]:
-    try:
-        from distributed import Client, LocalCluster
-    except ImportError:
-        raise SameloopError(
-            "The packages for many studies are not installed; run pip install 'sameloop[batch]'."
-        ) from None
-    if cluster is None:
-        # By default its status page could be seen from other machines.
-        here = {"host": "127.0.0.1", "dashboard_address": "127.0.0.1:0"}
-        with (
-            LocalCluster(n_workers=workers, threads_per_worker=1, **here) as local,
-            Client(local) as client,
-        ):
-            yield client
-        return
-    try:
-        client = Client(cluster, timeout=_PATIENCE)
-    except (OSError, ValueError) as error:
-        raise SameloopError(
-            f"--cluster {cluster}: no scheduler answers ({error}); start one with dask scheduler "
-            "and name its address, e.g. tcp://host:8786."
-        ) from None
-    with client:
-        yield client
