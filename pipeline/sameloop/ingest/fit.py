@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from io import BytesIO
 from typing import Any
 
-import fitparse
+import fitdecode
 import pandas as pd
-from fitparse.records import DEV_TYPES
 
 from sameloop.errors import RideFileError
 from sameloop.ingest.recording import Recording, Span
@@ -20,26 +19,9 @@ EPOCH = 631_065_600  # Unix time of 1989-12-31T00:00:00Z, where FIT time begins 
 FIRST_REAL_TIME = 0x1000_0000  # smaller time stamps count from switching the device on
 SEMICIRCLE = 180.0 / 2**31  # [deg]
 
+_LAP, _RECORD, _EVENT = 19, 20, 21  # numbers of the messages that are read
+
 COPY_AGAIN = "copy it again from the device, or export it again as FIT, TCX or GPX"
-
-# fitparse keeps the meaning of developer fields in one table for the whole process.
-_PARSER = threading.Lock()
-
-
-class _Untouched(fitparse.FitFileDataProcessor):  # type: ignore[misc]
-    """Leaves values as scaled by the profile; fitparse's own processor costs half of the time."""
-
-    def run_type_processor(self, field_data: Any) -> None:
-        """Do nothing."""
-
-    def run_field_processor(self, field_data: Any) -> None:
-        """Do nothing."""
-
-    def run_unit_processor(self, field_data: Any) -> None:
-        """Do nothing."""
-
-    def run_message_processor(self, data_message: Any) -> None:
-        """Do nothing."""
 
 
 @dataclass(slots=True)
@@ -121,57 +103,74 @@ def crc16(data: bytes) -> int:
 
 def _read_part(data: bytes, *, start: int, file: str, into: _Collected) -> None:
     stream = BytesIO(data)
-    with _PARSER:
-        DEV_TYPES.clear()
-        try:
-            # The check sum was checked already, and faster.
-            parser = fitparse.FitFile(stream, check_crc=False, data_processor=_Untouched())
-            for message in parser.get_messages():
-                _collect(message, into)
-        # fitparse trusts what it reads: a wrong definition ends in a struct.error, KeyError,
-        # TypeError, IndexError, RecursionError and more, all of which mean a broken file.
-        except Exception as error:
-            place = start + (len(data) if stream.closed else stream.tell())
-            problem = f"the FIT message before byte {place} cannot be read ({_one_line(error)})"
-            raise RideFileError(file, problem, COPY_AGAIN) from error
+    try:
+        # The check sum was checked already, and faster; values are wanted as the profile scales
+        # them, without the processor that makes dates and names of them.
+        reader = fitdecode.FitReader(
+            stream,
+            processor=None,
+            check_crc=fitdecode.CrcCheck.DISABLED,
+            error_handling=fitdecode.ErrorHandling.RAISE,
+        )
+        for frame in reader:
+            if frame.frame_type == fitdecode.FIT_FRAME_DATA:
+                _collect(frame, into)
+    # The decoder trusts what it reads: a wrong definition ends in a struct.error, KeyError,
+    # TypeError, IndexError, AssertionError and more, all of which mean a broken file.
+    except Exception as error:
+        place = start + stream.tell()
+        problem = f"the FIT message before byte {place} cannot be read ({_one_line(error)})"
+        raise RideFileError(file, problem, COPY_AGAIN) from error
 
 
 def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split()).rstrip(".") or type(error).__name__
+    place = f"FIT parsing error @ {getattr(error, 'offset', None)}: "
+    text = " ".join(str(error).split()).removeprefix(place).rstrip(".")
+    return text or "it makes no sense"
 
 
 def _collect(message: Any, into: _Collected) -> None:
-    if message.name == "record":
+    number = message.global_mesg_num
+    if number == _RECORD:
         into.records.append(_record(message))
-    elif message.name == "lap":
+    elif number == _LAP:
         into.laps.append(_lap(message))
-    elif message.name == "event":
+    elif number == _EVENT:
         _follow_timer(message, into)
 
 
 def _record(message: Any) -> dict[str, float]:
     values: dict[str, float] = {}
     for item in message.fields:
-        value = item.raw_value if item.name == "timestamp" else item.value
-        if not isinstance(value, int | float) or isinstance(value, bool):
+        known = item.field
+        if known is None:  # not in the profile
             continue
-        if item.field_type == "devfield":
-            if "airspeed" in _letters(item.name):
-                values.setdefault("air_speed", value * _speed_unit(item.units))
+        name = known.name
+        value = item.raw_value if name == "timestamp" else item.value
+        if not isinstance(value, int | float):
+            continue
+        if known.field_type == "devfield":
+            factor = _air_speed_unit(name, item.units)
+            if factor is not None:
+                values.setdefault("air_speed", value * factor)
         else:
-            values.setdefault(item.name, value)
+            values.setdefault(name, value)
     return values
 
 
-def _letters(text: str) -> str:
-    return "".join(filter(str.isalnum, text.lower()))
-
-
-def _speed_unit(units: str | None) -> float:
-    text = _letters(units or "")
+@lru_cache
+def _air_speed_unit(name: str | None, units: str | None) -> float | None:
+    """Metres per second in the unit of a developer field; None where it is no air speed."""
+    if "airspeed" not in _letters(name):
+        return None
+    text = _letters(units)
     if text in ("kmh", "kph"):
         return 1 / 3.6
     return 0.44704 if text == "mph" else 1.0
+
+
+def _letters(text: str | None) -> str:
+    return "".join(filter(str.isalnum, (text or "").lower()))
 
 
 def _values(message: Any) -> dict[str, Any]:
