@@ -1,6 +1,9 @@
 """Bias, spread, coverage and time of several estimators on the same simulated studies; by hand:
 
-    python tests/benchmarks/estimators.py --per-cell 24
+    python tests/benchmarks/estimators.py OUTCOMES.jsonl --per-cell 24
+
+runs what OUTCOMES.jsonl does not hold yet (it can be stopped and resumed) and prints two tables:
+the estimators against each other, and the package's against the Cramer-Rao bound (`bound`).
 
 All get the same laps cut into the same stretches. Delta watts is at the second reference speed.
 
@@ -9,6 +12,7 @@ elevation   ordinary least squares on the road that all laps share, measured spe
 whitened    the same with residuals made white along the road (first-order, per study)
 instruments regressors at the speed that the model predicts, white noise, clustered by lap (CR2)
 bootstrap   `elevation` refitted on laps drawn with replacement, percentile interval
+state_space a Kalman filter over the stretches of each lap, gusts latent, noise by likelihood
 sameloop    the package's own: instruments, gusts as a latent process, winds, declared inputs
 """
 
@@ -17,51 +21,93 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
+from bound import bound
+from rich.progress import track
 from scipy import stats
+from state_space import fit
 
 from sameloop.air import ride_air
 from sameloop.clean import clean_ride
 from sameloop.compare import compare
+from sameloop.errors import SameloopError
 from sameloop.estimate import estimate
 from sameloop.estimate.balance import Balance, air_flow, predicted_speed, prepare
 from sameloop.estimate.cluster import cr2
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
+from sameloop.simulate.scenario import StudySpec
 from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
+from sameloop.study import Uncertainty
 
 _CRR = 0.0045
 _G = 9.80665
-_GPS = Recorder(speed_source="gps")
+_BATCH = 4  # studies of a cell simulated at once
 
-CELLS: dict[str, dict[str, object]] = {
-    "rolling, calm": {"wind": 0.0},
-    "rolling, 2 m/s": {"wind": 2.0},
-    "rolling, 5 m/s": {"wind": 5.0},
-    "rolling, 2 m/s, alternating": {"wind": 2.0, "rides": "alternating"},
-    "rolling, 2 m/s, a day each": {"wind": 2.0, "same_day": False},
-    "rolling, 2 m/s, 2+2 laps": {"wind": 2.0, "laps": 2},
-    "rolling, 2 m/s, 12+12 laps": {"wind": 2.0, "laps": 12},
-    "rolling, 2 m/s, GPS speed": {"wind": 2.0, "recorder": _GPS},
-    "flat 0.9 km, 2 m/s": {"course": "flat", "wind": 2.0},
-    "hilly 4.5 km, 2 m/s": {"course": "hilly", "wind": 2.0},
-    "out and back, 2 m/s": {"course": "out_and_back", "wind": 2.0},
-    "indoor 333 m": {"course": "indoor", "wind": 0.0, "laps": 12},
-}
+#: One factor at a time from 7 + 7 laps of the rolling loop in 2 m/s, a ride for each setup; then
+#: other courses, and two corners where much is against the rider, or for him.
+CELLS: dict[str, dict[str, Any]] = {
+    "rolling, 2 m/s": {},
+    "calm": {"wind": 0.0},
+    "4 m/s": {"wind": 4.0},
+    "6 m/s": {"wind": 6.0},
+    "alternating": {"rides": "alternating"},
+    "a day each": {"same_day": False},
+    "2+2 laps": {"laps": 2},
+    "12+12 laps": {"laps": 12},
+    "GPS speed": {"recorder": Recorder(speed_source="gps")},
+    "constant lap power": {"power_spread": 0.0},
+    "varied lap power": {"power_spread": 35.0},
+    "meter lag 1.5 s": {"recorder": Recorder(power_lag=1.5)},
+    "60 dropouts an hour": {"recorder": Recorder(dropouts=60.0)},
+    "two meters, scale 2 %": {"meters": True},
+    "zero offset 3 W": {"uncertainty": Uncertainty(power_offset=3.0)},
+    "mass 1 kg, pressure 3 hPa": {
+        "uncertainty": Uncertainty(mass=1.0, mass_difference=0.5, temperature=2.0, pressure=300.0)
+    },
+    "flat 0.9 km": {"course": "flat"},
+    "hilly 4.5 km": {"course": "hilly"},
+    "out and back": {"course": "out_and_back"},
+    "indoor 333 m, 12+12 laps": {"course": "indoor", "wind": 0.0, "laps": 12},
+    "hilly, 4 m/s, a day each, 4+4 laps, GPS": {
+        "course": "hilly", "wind": 4.0, "same_day": False, "laps": 4,
+        "recorder": Recorder(speed_source="gps"),
+    },
+    "flat, calm, alternating, varied power": {
+        "course": "flat", "wind": 0.0, "rides": "alternating", "laps": 12, "power_spread": 35.0,
+    },
+}  # fmt: skip
+_OF_THE_SPEC = ("power_spread", "uncertainty")
+
+
+def spec_of(cell: str, seed: int) -> StudySpec:
+    """Study `seed` of a cell; cells share no seeds, or all would meet the same luck."""
+    options = dict(CELLS[cell])
+    meters = options.pop("meters", False)
+    later = {name: options.pop(name) for name in _OF_THE_SPEC if name in options}
+    own = 100_000 * (1 + list(CELLS).index(cell)) + seed
+    spec = default_study(**{"wind": 2.0, "delta_cda": -0.01, "seed": own, **options})
+    if meters:
+        later["rides"] = tuple(replace(plan, meter=plan.setups[0]) for plan in spec.rides)
+    return replace(spec, **later)
 
 
 class Problem:
     """One study as every estimator receives it."""
+
+    claimed = 0.0  # W, the package's standard deviation
 
     def __init__(self, simulated: SimulatedStudy) -> None:
         """Bring the recorded rides through the stages before the estimate."""
@@ -200,78 +246,159 @@ def bootstrap(p: Problem, draws: int = 200) -> Answer:
     return solve(np.ones(n)), float(low), float(high)
 
 
+def state_space(p: Problem) -> Answer:
+    """A Kalman filter over stretches with latent gusts, noise by likelihood."""
+    wind_sd = np.array([air.wind_sd for air in p.airs])
+    found = fit(p.balance, p.stretches, p.study, wind_sd)
+    w = p.watts()
+    sd = float(np.sqrt(w @ found.covariance[:4, :4] @ w))
+    return _interval(float(w @ found.x[:4]), sd, np.inf)
+
+
 def sameloop(p: Problem) -> Answer:
     """Answer as the package does."""
     result = estimate(p.stretches, p.study, p.airs)
     watts = compare(result, p.study, p.stretches)[0].watts[1].watts
+    p.claimed = watts.sd
     return watts.value, watts.low, watts.high
 
 
 ESTIMATORS: dict[str, Callable[[Problem], Answer]] = {
-    f.__name__: f for f in (averages, elevation, whitened, instruments, bootstrap, sameloop)
+    f.__name__: f
+    for f in (averages, elevation, whitened, instruments, bootstrap, state_space, sameloop)
 }
 
 
-def run_batch(batch: list[tuple[str, int]]) -> list[dict[str, object]]:
-    """Answer ``(cell, seed)`` pairs by every estimator."""
-    specs = [
-        replace(default_study(seed=seed, delta_cda=-0.01, **CELLS[cell]))  # type: ignore[arg-type]
-        for cell, seed in batch
-    ]
+def answer(spec: StudySpec, simulated: SimulatedStudy) -> dict[str, Any]:
+    """Put one study to every estimator and work its bound out."""
+    bounds = {
+        name: bound(spec, simulated, road_known=name == "known") for name in ("known", "shared")
+    }
+    out: dict[str, Any] = {
+        "bound": {name: float(one.watts[1]) for name, one in bounds.items()},
+        "oracle": {name: float(one.oracle[1]) for name, one in bounds.items()},
+    }
+    problem = Problem(simulated)
+    truth = simulated.truth.delta_watts("A", "B", problem.speed)
+    answers = {}
+    for name, estimator in ESTIMATORS.items():
+        since = time.process_time()
+        value, low, high = estimator(problem)
+        answers[name] = {
+            "error": value - truth, "covered": bool(low <= truth <= high), "width": high - low,
+            "seconds": time.process_time() - since,
+        }  # fmt: skip
+    return {**out, "answers": answers, "claimed": problem.claimed}
+
+
+def run_batch(batch: list[tuple[str, int]]) -> list[dict[str, Any]]:
+    """Answer ``(cell, seed)`` pairs; a study that cannot be answered says why."""
+    specs = [spec_of(cell, seed) for cell, seed in batch]
     out = []
-    for (cell, _), simulated in zip(batch, simulate_studies(specs), strict=True):
-        problem = Problem(simulated)
-        truth = simulated.truth.delta_watts("A", "B", problem.speed)
-        for name, estimator in ESTIMATORS.items():
-            since = time.process_time()
-            value, low, high = estimator(problem)
-            out.append(
-                {
-                    "cell": cell, "estimator": name, "error": value - truth,
-                    "covered": bool(low <= truth <= high), "width": high - low,
-                    "seconds": time.process_time() - since,
-                }
-            )  # fmt: skip
+    for (cell, seed), spec, simulated in zip(batch, specs, simulate_studies(specs), strict=True):
+        try:
+            found = answer(spec, simulated)
+        except SameloopError as refused:
+            found = {"refused": str(refused)}
+        out.append({"cell": cell, "seed": seed, **found})
     return out
 
 
-def table(rows: list[dict]) -> str:
+def table(rows: list[dict[str, Any]]) -> str:
     """Return a Markdown table, one line for each cell and estimator."""
     lines = [
         "| cell | estimator | n | bias [W] | spread [W] | covers | width [W] | time [s] |",
         "| --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     for cell in CELLS:
-        for name in ESTIMATORS:
-            mine = [r for r in rows if (r["cell"], r["estimator"]) == (cell, name)]
-            if not mine:
-                continue
-            error = np.array([r["error"] for r in mine])
-            covered = np.mean([r["covered"] for r in mine])
-            width = np.median([r["width"] for r in mine])
-            seconds = np.median([r["seconds"] for r in mine])
+        mine = [r["answers"] for r in rows if r["cell"] == cell and "answers" in r]
+        for name in ESTIMATORS if len(mine) > 1 else ():
+            error, covered, width, seconds = (
+                np.array([r[name][what] for r in mine])
+                for what in ("error", "covered", "width", "seconds")
+            )
             lines.append(
                 f"| {cell} | {name} | {len(mine)} | {error.mean():.1f} | {error.std(ddof=1):.1f} "
-                f"| {covered:.2f} | {width:.1f} | {seconds:.3f} |"
+                f"| {covered.mean():.2f} | {np.median(width):.1f} | {np.median(seconds):.2f} |"
             )
     return "\n".join(lines)
 
 
+def ratios(rows: list[dict[str, Any]]) -> str:
+    """Return a Markdown table of the bound, and of spread and claims beside it.
+
+    The oracle knows all covariances and sees the same studies. What an estimator errs beyond it is
+    unrelated to the oracle's own error, so ``sqrt(1 + mean((error - oracle)^2 / bound^2))`` is
+    spread over bound with much less chance in it than the spread itself; its standard error is a
+    jackknife's.
+    """
+    lines = [
+        "| cell | n | bound, road known [W] | road shared [W] | oracle / bound | spread / bound "
+        "| through the oracle | claimed / bound | claims below |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for cell in [*CELLS, "all"]:
+        mine = [r for r in rows if cell in (r["cell"], "all") and "answers" in r]
+        if len(mine) > 1:
+            lines.append(_ratio_line(cell, mine))
+    return "\n".join(lines)
+
+
+def _ratio_line(cell: str, mine: list[dict[str, Any]]) -> str:
+    known = np.array([r["bound"]["known"] for r in mine])
+    oracle = np.array([r["oracle"]["known"] for r in mine])
+    error = np.array([r["answers"]["sameloop"]["error"] for r in mine])
+    claimed = np.array([r["claimed"] for r in mine])
+    shared = np.array([r["bound"]["shared"] for r in mine])
+    return " | ".join(
+        [
+            f"| {cell} | {len(mine)}", f"{np.median(known):.1f}", f"{np.median(shared):.1f}",
+            _root_mean(oracle**2 / known**2), _root_mean(error**2 / known**2),
+            _root_mean(1 + (error - oracle) ** 2 / known**2),
+            f"{np.median(claimed / known):.2f}", f"{(claimed < known).sum()} |",
+        ]
+    )  # fmt: skip
+
+
+def _root_mean(values: np.ndarray) -> str:
+    """Root of a mean and its standard error."""
+    root = np.sqrt(values.mean())
+    return f"{root:.2f} ± {values.std(ddof=1) / np.sqrt(len(values)) / (2 * root):.2f}"
+
+
 def main() -> None:
-    """Run all cells and print the table."""
+    """Run what is missing, then print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("outcomes", type=Path, help="JSON lines; what it holds is not run again")
     parser.add_argument("--per-cell", type=int, default=24)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--only", default="")
-    parser.add_argument("--json", type=Path)
+    parser.add_argument("--only", default="", help="cells whose name holds this text")
     options = parser.parse_args()
-    wanted = [(c, s) for c in CELLS if options.only in c for s in range(options.per_cell)]
-    batches = [wanted[k : k + 8] for k in range(0, len(wanted), 8)]
-    with ProcessPoolExecutor(options.processes, mp_context=get_context("spawn")) as pool:
-        rows = [row for part in pool.map(run_batch, batches) for row in part]
-    if options.json:
-        options.json.write_text(json.dumps(rows))
-    print(table(rows))
+    done = []
+    if options.outcomes.exists():
+        done = [json.loads(line) for line in options.outcomes.read_text().splitlines()]
+    have = {(r["cell"], r["seed"]) for r in done}
+    # every cell gets its first few studies before any gets more: it can be stopped at any time
+    batches = [
+        [(cell, seed) for seed in range(first, first + _BATCH) if (cell, seed) not in have]
+        for first in range(0, options.per_cell, _BATCH)
+        for cell in CELLS
+        if options.only in cell
+    ]
+    batches = [batch for batch in batches if batch]
+    with (
+        options.outcomes.open("a") as sink,
+        ProcessPoolExecutor(options.processes, mp_context=get_context("spawn")) as pool,
+    ):
+        results = pool.map(run_batch, batches)
+        for rows in track(results, "Studies", len(batches), disable=not sys.stderr.isatty()):
+            done += rows
+            sink.writelines(json.dumps(row) + "\n" for row in rows)
+            sink.flush()
+    print(table(done), ratios(done), sep="\n\n")
+    for row in done:
+        if "refused" in row:
+            print(f"{row['cell']}, {row['seed']}: {row['refused']}")
 
 
 if __name__ == "__main__":
