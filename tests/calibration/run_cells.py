@@ -177,6 +177,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--per-cell", type=int, default=500)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--set", choices=SETS, action="append", help="main or harder cells only")
+    parser.add_argument("--twice-null", action="store_true", help="twice as many without a change")
     parser.add_argument("--only", default="", help="cells whose name holds this text")
     options = parser.parse_args(arguments)
     done = []
@@ -188,11 +189,14 @@ def main(arguments: list[str]) -> None:
     # One seed draws the same winds and errors in every cell: cells must not share seeds, or the
     # whole counts for a few studies.
     # The main null cells get twice as many: a rate of 5 % is hard to see in few.
+    counts = {
+        cell: options.per_cell * (1 + (options.twice_null and ", null" in cell)) for cell in names
+    }
     wanted = [
         (cell, 10_000 * place + seed)
-        for seed in range(2 * options.per_cell)
+        for seed in range(max(counts.values()))
         for place, cell in enumerate(cells())
-        if cell in names and options.only in cell and (seed < options.per_cell or ", null," in cell)
+        if options.only in cell and seed < counts.get(cell, 0)
     ]
     wanted = [one for one in wanted if one not in have]
     batches = [wanted[k : k + _BATCH] for k in range(0, len(wanted), _BATCH)]
