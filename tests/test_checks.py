@@ -1,4 +1,6 @@
+import runpy
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -6,7 +8,6 @@ import pytest
 from sameloop.air.conditions import RideAir
 from sameloop.answer import StudyLaps
 from sameloop.checks import lap_warnings, worst_first
-from sameloop.clean.track import Track
 from sameloop.estimate.result import Warning_
 from sameloop.ingest.ride import Dropped
 from sameloop.laps.lap import Lap, LapSet, Loop
@@ -15,28 +16,11 @@ from sameloop.study import Setup, Study, StudyRide, WeatherEntry
 DAY = 86_400.0
 LENGTH = 1000
 
+invented = runpy.run_path(str(Path(__file__).with_name("invented.py")))
+
 
 def track(start=0.0, **changes):
-    time, missing = np.arange(LENGTH, dtype=float), np.full(LENGTH, np.nan)
-    made = Track(
-        file="ride.fit",
-        start=start,
-        time=time,
-        power=np.full(LENGTH, 250.0),
-        speed=np.full(LENGTH, 10.0),
-        distance=10 * time,
-        latitude=missing,
-        longitude=missing,
-        altitude=missing,
-        cadence=missing,
-        air_speed=missing,
-        usable=np.ones(LENGTH, dtype=bool),
-        power_lag=0.0,
-        speed_source="wheel",
-        dropped=(),
-        laps=(),
-    )
-    return replace(made, **changes)
+    return invented["track"](LENGTH, start=start, **changes)
 
 
 def air(wind=1.0, known=True):

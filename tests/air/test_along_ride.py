@@ -1,5 +1,6 @@
 """The air of each ride: from the weather, and from assumptions that are said."""
 
+import runpy
 from pathlib import Path
 
 import numpy as np
@@ -8,9 +9,10 @@ import pytest
 from sameloop.air import air_density, ride_air
 from sameloop.air.atmosphere import standard_pressure, station_pressure
 from sameloop.air.wind import height_factor
-from sameloop.clean.track import Track
 from sameloop.errors import WeatherError
 from sameloop.study import Setup, Study, StudyRide, Uncertainty, WeatherEntry, WeatherStation
+
+invented = runpy.run_path(str(Path(__file__).parents[1] / "invented.py"))
 
 START = 1.78e9
 HOUR = 3600.0
@@ -25,26 +27,14 @@ FULL = WeatherEntry(
 
 
 def track(*, start=START, altitude=np.nan, outdoors=True, device=None, seconds=1800):
-    time = np.arange(float(seconds))
-    blank = np.full_like(time, np.nan)
-    return Track(
-        file="a.fit",
+    known = 1.0 if outdoors else np.nan
+    return invented["track"](
+        seconds,
         start=start,
-        time=time,
-        power=blank,
-        speed=blank,
-        distance=time,
-        latitude=np.full_like(time, 50.0 if outdoors else np.nan),
-        longitude=np.full_like(time, 8.0 if outdoors else np.nan),
-        altitude=np.full_like(time, altitude),
-        cadence=blank,
-        air_speed=blank,
-        usable=np.ones(len(time), dtype=bool),
-        power_lag=0.0,
-        speed_source="wheel",
-        dropped=(),
-        laps=(),
-        temperature=None if device is None else np.full_like(time, device),
+        latitude=np.full(seconds, 50.0 * known),
+        longitude=np.full(seconds, 8.0 * known),
+        altitude=np.full(seconds, altitude),
+        temperature=None if device is None else np.full(seconds, device),
     )
 
 

@@ -1,5 +1,6 @@
 """An invented answer, so that its wording can be tested without riding or estimating."""
 
+import runpy
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,7 +10,6 @@ import pytest
 
 from sameloop.air.conditions import RideAir
 from sameloop.answer import Answer
-from sameloop.clean.track import Track
 from sameloop.compare.decision import Decision
 from sameloop.compare.part_changes import Change
 from sameloop.compare.parts import PartEffect, PartsModel
@@ -35,6 +35,8 @@ from sameloop.study import Setup, Study, StudyRide
 
 START = 1_777_712_400.0
 SAMPLES = 1200
+
+invented = runpy.run_path(str(Path(__file__).parents[1] / "invented.py"))
 
 
 def quantity(value, sd, reach=2):
@@ -108,25 +110,12 @@ def nothing_found():
 
 
 def track(file):
-    time = np.arange(SAMPLES, dtype=float)
-    missing = np.full(SAMPLES, np.nan)
-    return Track(
+    return invented["track"](
+        SAMPLES,
         file=file,
         start=START,
-        time=time,
-        power=np.full(SAMPLES, 250.0),
-        speed=np.full(SAMPLES, 10.0),
-        distance=10.0 * time,
-        latitude=missing,
-        longitude=missing,
-        altitude=missing,
-        cadence=missing,
-        air_speed=missing,
-        usable=np.ones(SAMPLES, dtype=bool),
         power_lag=1.0,
-        speed_source="wheel",
         dropped=(Dropped(reason="power dropout", count=12, seconds=12.0),),
-        laps=(),
     )
 
 

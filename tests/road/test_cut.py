@@ -1,5 +1,6 @@
 """Laps cut into stretches: nothing lost, nothing counted twice."""
 
+import runpy
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -10,11 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sameloop.air.conditions import RideAir
-from sameloop.clean.track import Track
 from sameloop.errors import NotEnoughDataError
 from sameloop.laps.lap import Lap, LapSet, Loop
 from sameloop.road.cut import cut_laps, stretch_count
 from sameloop.study import Setup, Study, StudyRide
+
+invented = runpy.run_path(str(Path(__file__).parents[1] / "invented.py"))
 
 START = 1.78e9
 SETUPS = tuple(Setup(id=i, name=i, total_mass=85) for i in "AB")
@@ -54,28 +56,13 @@ def track(seconds, *, step=1.0, speed=None, power=None, seed=1, **changes):
     v = 10 + np.cumsum(rng.normal(0, 0.1, len(time))) * 0.2 if speed is None else speed(time)
     v = np.clip(v, 3, 20)
     covered = np.concatenate([[0], np.cumsum((v[1:] + v[:-1]) / 2 * np.diff(time))])
-    blank = np.full_like(time, np.nan)
     channels = {
         "time": time,
         "power": rng.uniform(0, 500, len(time)) if power is None else power(time),
         "speed": v,
         "distance": covered,
-        "latitude": blank,
-        "longitude": blank,
-        "altitude": blank,
-        "cadence": blank,
-        "air_speed": blank,
-        "usable": np.ones(len(time), dtype=bool),
     }
-    return Track(
-        file="a.fit",
-        start=START,
-        power_lag=0.0,
-        speed_source="wheel",
-        dropped=(),
-        laps=(),
-        **(channels | changes),
-    )
+    return invented["track"](len(time), start=START, **(channels | changes))
 
 
 def laps_of(track, length, *, first=37.3, ride=0, setup="A", direction=1):
