@@ -5,43 +5,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sameloop.air import ride_air
-from sameloop.answer import Answer
 from sameloop.checks import SEVERITY
-from sameloop.clean import clean_ride
-from sameloop.compare.together import compare_all
-from sameloop.diagnosis import diagnose
-from sameloop.estimate import estimate
-from sameloop.fit_checks import fit_warnings
-from sameloop.laps import find_laps
-from sameloop.road import cut_laps
+from sameloop.run import answer_study
 from sameloop.simulate.scenario import Fault
 from sameloop.simulate.study import default_study, simulate_studies
 
 REPOSITORY = Path(__file__).parents[1]
-
-
-def answered(simulated, study=None):
-    """Answer a simulated study without its files."""
-    study = study or simulated.study
-    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
-    airs = ride_air(study, tracks)
-    lapset = find_laps(tracks, study=study)
-    stretches = cut_laps(tracks, lapset, airs, study)
-    result = estimate(stretches, study, airs)
-    found = compare_all(result, study, stretches)
-    return Answer(
-        study=study,
-        rides=simulated.rides,
-        tracks=tracks,
-        lapset=lapset,
-        airs=airs,
-        stretches=stretches,
-        estimate=result,
-        comparisons=found.comparisons,
-        parts=found.parts,
-        diagnosis=diagnose(result, stretches, study, airs, found.comparisons),
-    )
 
 
 def said(*, faults=((), ()), wind=0.5, laps=6, seed=1, turned_after=None, power=None):
@@ -61,7 +30,9 @@ def said(*, faults=((), ()), wind=0.5, laps=6, seed=1, turned_after=None, power=
                 for entry in study.weather
             ),
         )
-    return {warning.code: warning for warning in fit_warnings(answered(simulated, study))}
+    return {
+        warning.code: warning for warning in answer_study(study, rides=simulated.rides).warnings
+    }
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,14 @@ from sameloop.report.blocks import Block, Paragraph, Picture, Table
 from sameloop.report.charts import draw_answer
 from sameloop.report.document import parts_blocks
 from sameloop.report.parts_words import TITLE
-from sameloop.report.words import setup_words, verdict_sentence, warning_sentence, watts_row
+from sameloop.report.words import (
+    INTERVAL,
+    INTERVAL_BY_ITSELF,
+    setup_words,
+    verdict_sentence,
+    warning_sentence,
+    watts_row,
+)
 from sameloop_dashboard import look
 from sameloop_dashboard.session import kept_piece, the_answer
 
@@ -43,7 +50,7 @@ def _page(comparison: Comparison, answer: Answer) -> str:
         Paragraph(text=change_line(comparison)),
         Table(
             title=f"{names[comparison.after]}, compared with {names[comparison.before]}",
-            headings=("at", "watts", "95 % interval"),
+            headings=("at", "watts", INTERVAL if comparison.looks == 1 else INTERVAL_BY_ITSELF),
             rows=tuple(watts_row(item) for item in comparison.watts),
         ),
         Paragraph(text="Watts at the pedals on a flat road without wind; minus is a saving."),

@@ -28,6 +28,7 @@ SEVERITY = (
     "power_drift",
     "odd_lap",
     "one_lap_decides",
+    "parts_do_not_add_up",
     "wind_disagrees",
     "few_laps",
     "meter_confounded",

@@ -32,6 +32,7 @@ def fit_warnings(answer: Answer) -> list[Warning_]:
     out += [_scatter(study, setup) for setup in faults.scattered]
     out += _deciding_laps(answer)
     out += _winds(answer)
+    out += _parts(answer)
     return out + _separability(stretches, answer.comparisons)
 
 
@@ -140,6 +141,17 @@ def _winds(answer: Answer) -> list[Warning_]:
         "trusted is better left out"
     )
     return [Warning_(code="wind_disagrees", text=text, where=answer.study.rides[ride].file)]
+
+
+def _parts(answer: Answer) -> list[Warning_]:
+    if not answer.parts.strays:
+        return []
+    text = (
+        "The setups' watts are not the sum of what their parts do (so large a gap by luck: "
+        f"{answer.parts.add_up:.2g}): check that each setup lists the parts it had; if it does, "
+        "parts work on one another, so trust the comparisons of whole setups"
+    )
+    return [Warning_(code="parts_do_not_add_up", text=text)]
 
 
 def _separability(stretches: Stretches, comparisons: Sequence[Comparison]) -> list[Warning_]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
 
 from sameloop.air import ride_air
@@ -12,6 +12,7 @@ from sameloop.clean import clean_ride
 from sameloop.compare.together import compare_all
 from sameloop.diagnosis import diagnose
 from sameloop.estimate import estimate
+from sameloop.ingest.ride import Ride
 from sameloop.laps import find_laps
 from sameloop.laps.corrections import correct_laps, read_corrections
 from sameloop.road import cut_laps
@@ -24,12 +25,16 @@ Progress = Callable[[str, float], None]
 _READ_SHARE = 0.6  # reading files is most of a first run
 
 
-def find_study_laps(study: Study, *, progress: Progress | None = None) -> StudyLaps:
+def find_study_laps(
+    study: Study, *, rides: Sequence[Ride] | None = None, progress: Progress | None = None
+) -> StudyLaps:
     """Read, clean and lay out all rides of a study.
 
     Parameters
     ----------
     study : Study
+    rides : sequence of Ride, optional
+        The study's rides in its order, when they are at hand; else they are read.
     progress : callable, optional
         Told what is being done and the fraction done.
 
@@ -43,10 +48,8 @@ def find_study_laps(study: Study, *, progress: Progress | None = None) -> StudyL
         A file cannot be read or no loop can be found.
     """
     tell = progress or _silent
-    rides = []
-    for index, entry in enumerate(study.rides):
-        tell(f"Reading {entry.file}", _READ_SHARE * index / len(study.rides))
-        rides.append(read_study_ride(study.folder, entry))
+    if rides is None:
+        rides = _read(study, tell)
     tell("Cleaning", _READ_SHARE)
     tracks = tuple(clean_ride(ride) for ride in rides)
     tell("Finding laps", 0.7)
@@ -57,12 +60,24 @@ def find_study_laps(study: Study, *, progress: Progress | None = None) -> StudyL
     return replace(found, warnings=lap_warnings(found))
 
 
-def answer_study(study: Study, *, progress: Progress | None = None) -> Answer:
+def _read(study: Study, tell: Progress) -> list[Ride]:
+    rides = []
+    for index, entry in enumerate(study.rides):
+        tell(f"Reading {entry.file}", _READ_SHARE * index / len(study.rides))
+        rides.append(read_study_ride(study.folder, entry))
+    return rides
+
+
+def answer_study(
+    study: Study, *, rides: Sequence[Ride] | None = None, progress: Progress | None = None
+) -> Answer:
     """Answer a study's question, whether the change helped.
 
     Parameters
     ----------
     study : Study
+    rides : sequence of Ride, optional
+        As for `find_study_laps`.
     progress : callable, optional
         Told what is being done and the fraction done.
 
@@ -76,7 +91,7 @@ def answer_study(study: Study, *, progress: Progress | None = None) -> Answer:
         A file cannot be read, no loop can be found or the laps are too few.
     """
     tell = progress or _silent
-    found = find_study_laps(study, progress=progress)
+    found = find_study_laps(study, rides=rides, progress=progress)
     stretches = cut_laps(found.tracks, found.lapset, found.airs, study)
     tell("Estimating", 0.8)
     estimated = estimate(stretches, study, found.airs)

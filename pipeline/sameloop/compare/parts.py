@@ -17,6 +17,8 @@ from sameloop.estimate.result import Estimate, Quantity
 from sameloop.estimate.uncertainty import spread_together
 from sameloop.study import Study
 
+#: Share of studies whose parts do add up that are said to stray; common practice, no source.
+_STRAYS = 0.01
 _TINY = 1e-9  # of shares and of a matrix of zeros and ones
 
 
@@ -58,6 +60,11 @@ class PartsModel:
     effects: tuple[PartEffect, ...]
     untold: tuple[Untold, ...]
     add_up: float | None
+
+    @property
+    def strays(self) -> bool:
+        """Whether the setups speak against parts that add up."""
+        return self.add_up is not None and self.add_up < _STRAYS
 
     @property
     def says_more(self) -> bool:

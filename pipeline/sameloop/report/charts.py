@@ -22,7 +22,7 @@ from sameloop.report.drawing import (
     legend,
 )
 from sameloop.report.lap_watts import estimated_setups, lap_watts, setup_places, setup_watts
-from sameloop.report.words import interval_words, setup_words, speed_words
+from sameloop.report.words import interval_name, interval_words, setup_words, speed_words
 from sameloop.road.power_balance import pedal_power
 from sameloop.study import Setup, Study
 
@@ -39,7 +39,7 @@ def draw_answer(comparison: Comparison, study: Study) -> Drawing:
     study : Study
         For the threshold.
     """
-    watts, most = comparison.watts[0].watts, study.smallest_effect
+    watts, most = comparison.judged, study.smallest_effect
     figure, (axes,) = blank(1.55)
     ends = [end for end in (watts.low, watts.high) if math.isfinite(end)]
     far = 1.15 * max(abs(end) for end in (*ends, watts.value, 2 * most))
@@ -59,8 +59,9 @@ def draw_answer(comparison: Comparison, study: Study) -> Drawing:
     return Drawing(
         key=f"answer-{comparison.before}-{comparison.after}",
         title="The answer and how sure it is",
-        words=f"The dot is the best guess, the bar its 95 % interval, {interval_words(watts)}; the "
-        f"grey band holds what is too small to matter to you, up to {most:g} W either way.",
+        words=f"The dot is the best guess, the bar its {interval_name(comparison.looks)}, "
+        f"{interval_words(watts)}; the grey band holds what is too small to matter to you, up to "
+        f"{most:g} W either way.",
         figure=figure,
     )
 

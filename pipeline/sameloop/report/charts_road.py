@@ -108,9 +108,9 @@ def draw_along_road(answer: Answer) -> Drawing:
         key="along-road",
         title="What is left along the road",
         words="The force that the model does not explain, averaged over the laps of each setup and "
-        f"{_SMOOTH:g} m of road. Healthy: all lines wiggle about zero together, within a newton "
-        "or two, because the road is the same for all setups. A place where they part is worth a "
-        "look: a braked bend, a passing place, a sheltered wall.",
+        f"{_SMOOTH:g} m of road. Healthy: the lines stay near zero and cross it often. They mirror "
+        "one another, because what all setups share counts as the road. A place where they stay "
+        "apart is worth a look: a braked bend, a passing place, a sheltered wall.",
         figure=figure,
     )
 

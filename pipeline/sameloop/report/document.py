@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from itertools import groupby
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from sameloop.report.parts_words import TITLE, part_headings, part_rows, parts_l
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict, results_dict
 from sameloop.report.words import (
+    INTERVAL,
+    INTERVAL_BY_ITSELF,
     defaults_lines,
     quantity_words,
     separable_sentence,
@@ -96,7 +99,7 @@ def _comparison(comparison: Comparison, answer: Answer) -> list[Block]:
         Paragraph(text=note),
         Table(
             title="Watts",
-            headings=("at", "watts", "95 % interval"),
+            headings=("at", "watts", INTERVAL if comparison.looks == 1 else INTERVAL_BY_ITSELF),
             rows=tuple(watts_row(item) for item in comparison.watts),
         ),
         Paragraph(text=separable_sentence(comparison)),
@@ -142,7 +145,7 @@ def _protocol(answer: Answer, names: RideNames) -> Section:
     rows = []
     for index, ride in enumerate(answer.study.rides):
         laps = [lap for lap in answer.lapset.laps if lap.ride == index and lap.used]
-        order = "".join(dict.fromkeys(lap.setup or "?" for lap in laps))
+        order = [name for name, _ in groupby(lap.setup or "?" for lap in laps)]
         mean = np.mean([lap_dict(answer, lap)["mean_speed_ms"] for lap in laps]) if laps else 0.0
         start = datetime.fromtimestamp(answer.tracks[index].start, UTC)
         rows.append(

@@ -7,9 +7,6 @@ from sameloop.compare.parts import PartEffect, PartsModel
 from sameloop.report.words import interval_name, quantity_words, speed_words
 from sameloop.study import Study
 
-#: Below this probability the setups' watts are said not to be the sum of their parts'.
-ADD_UP_LEVEL = 0.01
-
 TITLE = "What each part does"
 
 
@@ -59,9 +56,9 @@ def _verdict(one: PartEffect) -> str:
 def _added_up(parts: PartsModel) -> str:
     if parts.add_up is None:
         return "These setups cannot test that."
-    if parts.add_up < ADD_UP_LEVEL:
+    if parts.strays:
         return (
-            f"These setups speak against that (so large a gap by luck: {parts.add_up:.1%}), so "
+            f"These setups speak against that (so large a gap by luck: {parts.add_up:.2g}), so "
             "trust the comparisons of whole setups instead."
         )
-    return f"These setups agree with that (so large a gap by luck: {parts.add_up:.0%})."
+    return f"These setups agree with that (so large a gap by luck: {parts.add_up:.2f})."

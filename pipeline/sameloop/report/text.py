@@ -16,6 +16,7 @@ from sameloop.report.parts_words import TITLE, part_headings, part_rows, parts_l
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict
 from sameloop.report.words import (
+    INTERVAL,
     clock,
     defaults_lines,
     quantity_words,
@@ -124,7 +125,7 @@ def _comparisons(answer: Answer) -> Iterator[RenderableType]:
     yield Text()
     yield Text("Watts of each comparison by itself", style="bold")
     speeds = [speed_words(speed) for speed in answer.study.reference_speeds]
-    table = plain_table("after - before", *(h for one in speeds for h in (one, "95 % interval")))
+    table = plain_table("after - before", *(h for one in speeds for h in (one, INTERVAL)))
     for comparison in answer.comparisons:
         cells = (cell for item in comparison.watts for cell in watts_row(item)[1:])
         table.add_row(_plain(f"{comparison.after} - {comparison.before}"), *cells)

@@ -10,6 +10,7 @@ from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.study import Setup, Study
 
 KMH = 3.6
+INTERVAL, INTERVAL_BY_ITSELF = "95 % interval", "95 % interval by itself"
 
 
 def verdict_sentence(comparison: Comparison, study: Study) -> str:
@@ -51,7 +52,7 @@ def verdict_sentence(comparison: Comparison, study: Study) -> str:
 
 def interval_name(looks: int) -> str:
     """Name the interval by which each of several statements is judged."""
-    return "95 % interval" if looks == 1 else f"95 % interval for all {looks} statements at once"
+    return INTERVAL if looks == 1 else f"95 % interval for all {looks} statements at once"
 
 
 def separable_sentence(comparison: Comparison) -> str:
