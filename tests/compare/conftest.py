@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import pytest
@@ -15,7 +16,7 @@ from sameloop.road.stretches import Stretches
 from sameloop.simulate.dynamics import Bike
 from sameloop.simulate.presets import preset
 from sameloop.simulate.scenario import RidePlan, StudySpec, TrueSetup, Weather
-from sameloop.simulate.study import SimulatedStudy, simulate_studies
+from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
 from sameloop.study import Part
 
 TYRES, BARS = Part(name="tyres", kind="tyres"), Part(name="bars", kind="bars")
@@ -54,6 +55,11 @@ def four_setups() -> Estimated:
         weather=Weather(wind=0.5),
         seed=3,
     )  # fmt: skip
+    return estimated(spec)
+
+
+def estimated(spec: StudySpec) -> Estimated:
+    """Simulate a study and bring it through all stages before the comparison."""
     simulated = simulate_studies([spec])[0]
     tracks = tuple(clean_ride(ride) for ride in simulated.rides)
     airs = ride_air(simulated.study, tracks)
@@ -61,3 +67,9 @@ def four_setups() -> Estimated:
     stretches = cut_laps(tracks, lapset, airs, simulated.study)
     result = estimate(stretches, simulated.study, airs)
     return Estimated(simulated=simulated, stretches=stretches, airs=airs, result=result)
+
+
+@pytest.fixture(scope="session")
+def made() -> Callable[..., Estimated]:
+    """Make an estimate of the default study with these options."""
+    return lambda *names, **options: estimated(default_study(*names, **options))

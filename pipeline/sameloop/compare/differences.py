@@ -115,11 +115,16 @@ def watts_weights(fit: Fit, setup: Setup, group: int, speed: float, density: flo
     eta = setup.drivetrain_efficiency
     out[fit.layout.cda[group]] = 0.5 * density * speed**3 / eta
     out[fit.layout.crr[group]] = setup.total_mass * STANDARD_GRAVITY * speed / eta
-    by_mass = float(fit.x[fit.layout.crr[group]]) * STANDARD_GRAVITY * speed / eta
+    # A wrong efficiency misleads CdA and Crr, and is divided by here again: both nearly cancel.
+    by_input = {
+        "mass": float(fit.x[fit.layout.crr[group]]) * STANDARD_GRAVITY * speed / eta,
+        "efficiency": -_steady_watts(fit, setup, group, speed, density) / eta,
+    }
     index = int(fit.layout.group_setup[group])
     for place, name in zip(fit.layout.declared, fit.layout.nuisance, strict=True):
-        if name in ("mass", f"mass difference:{index}"):
-            out[place] = by_mass
+        for kind, slope in by_input.items():
+            if name in (kind, f"{kind} difference:{index}"):
+                out[place] = slope
     return out
 
 
@@ -146,13 +151,17 @@ def _watts(fit: Fit, study: Study, pair: tuple[str, str], speed: float) -> float
 def setup_watts(fit: Fit, study: Study, name: str, speed: float) -> float:
     """Pedal power of a setup (id) at a steady speed on a flat windless road [W]."""
     group, setup = _place(fit, study, name)
+    return _steady_watts(fit, setup, group, speed, study.reference_density)
+
+
+def _steady_watts(fit: Fit, setup: Setup, group: int, speed: float, density: float) -> float:
     return float(
         pedal_power(
             speed,
             cda=fit.x[fit.layout.cda[group]],
             crr=fit.x[fit.layout.crr[group]],
             mass=setup.total_mass,
-            density=study.reference_density,
+            density=density,
             efficiency=setup.drivetrain_efficiency,
         )
     )

@@ -152,7 +152,8 @@ def declared_sd(layout: Layout, study: Study, airs: Sequence[RideAir]) -> FloatA
     u = study.uncertainty
     sd = {
         "power scale": u.power_scale,
-        "power scale between meters": u.power_scale_between_meters,
+        # of each meter, so that two of them differ by what is declared
+        "power scale between meters": u.power_scale_between_meters / np.sqrt(2),
         "mass": u.mass,
         "mass difference": u.mass_difference,
         "wheel circumference": u.wheel_circumference,

@@ -1,0 +1,58 @@
+"""The small version of `draw_inputs.py`: every row of the budget, and all inputs drawn together."""
+
+from __future__ import annotations
+
+import runpy
+from pathlib import Path
+
+import pytest
+
+inputs = runpy.run_path(str(Path(__file__).with_name("draw_inputs.py")))
+
+ROWS = (
+    "power scale",
+    "mass",
+    "mass difference",
+    "efficiency",
+    "wheel circumference",
+    "power offset",
+    "power timing",
+    "posture",
+    "air density, shared",
+    "air density",
+    "wind of the ride",
+)
+
+
+@pytest.fixture(scope="module", params=["one meter", "a meter each"])
+def one(request):
+    return inputs["recorded"](inputs["study_of"](request.param))
+
+
+@pytest.mark.parametrize("row", ROWS)
+def test_row_is_what_moving_the_input_does(one, row):
+    """To a fifth, or to some hundredths of a watt: the slopes are straight, the fit is not quite.
+
+    Half a second of delay also blurs the power within a stretch, which no slope can say.
+    """
+    found = inputs["by_ends"](one, inputs["by_row"](one)[row])
+    least = 0.15 if row == "power timing" else 0.04
+    assert inputs["first_order"](one, row) == pytest.approx(found, rel=0.2, abs=least)
+
+
+def test_two_meters_differ_by_what_is_declared():
+    """2 % between the meters of the two setups is 2 % of the pedal power."""
+    one = inputs["recorded"](inputs["study_of"]("a meter each"))
+    row = "power scale between meters"
+    said = inputs["first_order"](one, row)
+    assert said == pytest.approx(inputs["by_ends"](one, inputs["by_row"](one)[row]), rel=0.1)
+    speed = one.study.reference_speeds[0]
+    setup = one.study.setups[0].id
+    watts = inputs["setup_watts"](one.answer.fit, one.study, setup, speed)
+    assert said == pytest.approx(0.02 * watts, rel=0.1)
+
+
+def test_all_inputs_together_spread_as_the_budget_says(one):
+    """Sixty draws know a standard deviation to 9 %."""
+    found = inputs["spread_of"](one, inputs["by_row"](one)["together"], 60, 1)
+    assert inputs["first_order"](one, "together") == pytest.approx(found, rel=0.25)
