@@ -1,8 +1,11 @@
 """One study of many: rows whatever happens."""
 
+from dataclasses import replace
+
 import fsspec
 import pytest
 
+from sameloop import __version__
 from sameloop.batch import answer_one as module
 from sameloop.batch.answer_one import answer_one, change
 from sameloop.batch.find import find_studies
@@ -38,6 +41,13 @@ def test_our_own_fault_is_a_row_too(squad, monkeypatch):
     monkeypatch.setattr(module, "answer_study", broken)
     (row,) = answer_one(find_studies([str(squad / "one")])[0])
     assert (row["outcome"], row["error"]) == ("failed", "ZeroDivisionError: of our own")
+
+
+def test_a_worker_of_another_version_does_not_answer(squad):
+    (one,) = find_studies([str(squad / "one")])
+    (row,) = answer_one(replace(one, version="0.0.0"))
+    assert row["outcome"] == "failed", "so that it is tried again"
+    assert f"this worker has sameloop {__version__}, but the batch 0.0.0" in row["error"]
 
 
 def test_a_study_in_an_object_store_gives_the_same_answer(squad):

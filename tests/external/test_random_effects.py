@@ -34,6 +34,8 @@ def test_studies_that_agree_are_pooled_as_if_of_one_effect():
     assert found.between == 0
     assert found.mean == pytest.approx(np.average([-5.0, -5.1, -4.9], weights=sd**-2.0))
     assert found.sd == pytest.approx(np.sum(sd**-2.0) ** -0.5)
+    assert math.isnan(found.next_low), "that no spread is seen is no reason for a narrow range"
+    assert math.isnan(found.next_high)
 
 
 def test_thirteen_vaccine_trials():
@@ -70,6 +72,22 @@ def test_the_interval_covers_the_mean_as_often_as_it_says():
         found = pool(rng.normal(-4.0, np.hypot(sd, 2.0)), sd)
         covered += found.low < -4.0 < found.high
     assert 0.935 <= covered / 2000 <= 0.975  # never narrower than it says; a little wider
+
+
+def test_the_range_covers_the_next_effect_as_often_as_it_says():
+    """Of 2000 summaries of 8 studies, those that give a range; the binomial sd is 0.5 %.
+
+    Where chance hides the spread there is no range, so that the ranges that are given lean wide.
+    """
+    rng = np.random.default_rng(2)
+    covered = []
+    for _ in range(2000):
+        sd = rng.uniform(1.0, 3.0, 8)
+        found = pool(rng.normal(-4.0, np.hypot(sd, 2.0)), sd)
+        if found.between > 0:
+            covered.append(found.next_low < rng.normal(-4.0, 2.0) < found.next_high)
+    assert len(covered) > 1000
+    assert 0.935 <= np.mean(covered) <= 0.985
 
 
 def test_two_studies_tell_no_range_for_the_next():

@@ -13,6 +13,7 @@ from typing import Any
 from fsspec.core import url_to_fs
 from fsspec.implementations.local import LocalFileSystem
 
+from sameloop import __version__
 from sameloop.answer import Answer
 from sameloop.batch.find import Found
 from sameloop.errors import SameloopError
@@ -34,6 +35,11 @@ def answer_one(found: Found) -> list[Row]:
     """
     begin = time.perf_counter()
     try:
+        if found.version != __version__:
+            raise RuntimeError(
+                f"this worker has sameloop {__version__}, but the batch {found.version}; install "
+                "the same on both"
+            )
         with _on_this_machine(found.url) as folder:
             rows = answer_rows(answer_study(load_study(folder)))
     except SameloopError as error:

@@ -20,10 +20,14 @@ _FACTS = ("size", "mtime", "ETag", "etag", "LastModified", "last_modified", "upd
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """A study: where it lies, and a state that changes when any file of it or sameloop does."""
+    """A study: where it lies, and a state that changes when any file of it or sameloop does.
+
+    `version` is that of sameloop where it was found.
+    """
 
     url: str
     state: str
+    version: str = __version__
 
 
 def find_studies(folders: Sequence[str]) -> tuple[Found, ...]:

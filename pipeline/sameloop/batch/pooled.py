@@ -17,7 +17,8 @@ class Pooled:
     """Mean of the effects with its 95 % interval, and the range of the next study's true effect.
 
     `between` is the standard deviation of true effects between studies. `next_low` and
-    `next_high` are NaN with fewer than three studies, where the range is not known.
+    `next_high` are NaN where the range is not known: with fewer than three studies, or none of that
+    deviation to be seen behind the studies' own errors.
     """
 
     studies: int
@@ -57,7 +58,7 @@ def pool(effect: FloatArray, sd: FloatArray) -> Pooled:
     half = float(student.ppf(0.975, count - 1)) * error
     reach = (
         float(student.ppf(0.975, count - 2)) * math.hypot(error, math.sqrt(between2))
-        if count > 2
+        if count > 2 and between2 > 0  # none seen is not none: then the range would be too narrow
         else math.nan
     )
     return Pooled(

@@ -107,7 +107,8 @@ def _parts(answers: pd.DataFrame) -> list[RenderableType]:
         )
     note = (
         "Negative is a saving. A mean over studies by random effects; it is no promise for one "
-        "rider, which the last column is."
+        "rider, which the last column is, where the studies' own errors do not hide how much "
+        "riders differ."
     )
     return [table, Text(note)]
 
