@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -16,12 +15,12 @@ from sameloop.estimate.noise import SHARED_NAMES, noise_value
 from sameloop.estimate.result import (
     Estimate,
     NoiseEstimate,
-    Quantity,
     SetupEstimate,
     Warning_,
     WindEstimate,
 )
 from sameloop.estimate.uncertainty import spread_together
+from sameloop.estimate.wind import wind_estimate
 from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
 
@@ -138,24 +137,9 @@ def _winds(joint: Fit, stretches: Stretches) -> tuple[WindEstimate, ...]:
         for axis in range(2):
             weights[axis, joint.layout.ride_wind[ride, axis]] = 1.0
             weights[axis, joint.layout.lap_wind[mine, axis]] = 1.0 / mine.sum()
-        out.append(_wind(int(ride), weights @ joint.x, weights @ joint.solved.inverse @ weights.T))
+        cov = weights @ joint.solved.inverse @ weights.T
+        out.append(wind_estimate(int(ride), weights @ joint.x, cov))
     return tuple(out)
-
-
-def _wind(ride: int, mean: FloatArray, cov: FloatArray) -> WindEstimate:
-    speed = float(np.hypot(*mean))
-    along = mean / max(speed, 1e-9)
-    across = np.array([-along[1], along[0]])
-    sd = math.sqrt(along @ cov @ along)
-    angle = min(math.sqrt(across @ cov @ across) / max(speed, 1e-9), math.pi / 1.96)
-    direction = math.atan2(-mean[0], -mean[1]) % (2 * math.pi)
-    return WindEstimate(
-        ride=ride,
-        speed=Quantity(value=speed, sd=sd, low=max(speed - 1.96 * sd, 0.0), high=speed + 1.96 * sd),
-        wind_from=Quantity(
-            value=direction, sd=angle, low=direction - 1.96 * angle, high=direction + 1.96 * angle
-        ),
-    )
 
 
 def _noise(joint: Fit, stretches: Stretches) -> NoiseEstimate:
