@@ -181,7 +181,7 @@ def _air_force(fit: Fit, lap: int) -> float:
     usable = fit.balance.usable[lap]
     place = fit.layout.cda[fit.layout.group[lap]]
     column = int(np.argmax(fit.model.local_index[lap] == place))
-    return float(fit.x[place] * fit.model.local[lap, usable, column].mean())
+    return float(fit.x[place] * fit.model.local[lap, : len(usable)][usable, column].mean())
 
 
 def _size(one: Finding) -> str:

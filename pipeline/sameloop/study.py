@@ -108,6 +108,8 @@ class Uncertainty:
     pressure: float = 50.0  # Pa
     wind_station_factor: float = 0.20
     wheel_circumference: float = 0.002
+    air_speed: float = 0.04  # of an air-speed sensor on its place: the same in all rides
+    air_speed_between_rides: float = 0.01  # as it is mounted anew
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -83,5 +83,9 @@ UNCERTAINTY_KEYS = {
     "pressure_hpa": Key("pressure", Number(0, 100, "hPa", scale=HPA)),
     "wind_station_factor_pct": Key("wind_station_factor", Number(0, 200, "%", scale=PERCENT)),
     "wheel_circumference_pct": Key("wheel_circumference", Number(0, 10, "%", scale=PERCENT)),
+    "air_speed_pct": Key("air_speed", Number(0, 50, "%", scale=PERCENT)),
+    "air_speed_between_rides_pct": Key(
+        "air_speed_between_rides", Number(0, 20, "%", scale=PERCENT)
+    ),
 }
 TOP_KEYS = ("study", "setups", "rides", "weather", "weather_station", "uncertainty")

@@ -10,7 +10,9 @@ from sameloop.clean import clean_ride
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.road.stretches import Stretches
-from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
+from sameloop.simulate.air_sensor import AirSensor
+from sameloop.simulate.sensors import Recorder
+from sameloop.simulate.study import SimulatedStudy, StudySpec, default_study, simulate_studies
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,18 @@ def small() -> Cut:
     """Three laps of each setup on the short loop, in light wind."""
     spec = default_study("flat", wind=1.5, laps=3, seed=4)
     return cut(simulate_studies([spec])[0])
+
+
+@pytest.fixture(scope="session")
+def airy_spec() -> StudySpec:
+    """The small study with an air-speed sensor on the bars that reads 6 % too little."""
+    recorder = Recorder(air_sensor=AirSensor(scale=0.94))
+    return default_study("flat", wind=1.5, laps=3, recorder=recorder, seed=4)
+
+
+@pytest.fixture(scope="session")
+def airy(airy_spec: StudySpec) -> Cut:
+    return cut(simulate_studies([airy_spec])[0])
 
 
 @pytest.fixture(scope="session")

@@ -12,8 +12,9 @@ from sameloop.estimate.reml import noise_slopes
 from sameloop.estimate.solve import apply, apply_transposed, step
 
 
-@pytest.fixture(scope="module")
-def problem(small):
+@pytest.fixture(scope="module", params=["small", "airy"])
+def problem(request):
+    small = request.getfixturevalue(request.param)
     balance = prepare(small.stretches, small.study)
     layout = lay_out(small.stretches, small.stretches.setup, small.study, has_wind=True)
     x = np.zeros(layout.size)

@@ -60,7 +60,7 @@ def model_of(layout: Layout, y: np.ndarray, x: np.ndarray, group: np.ndarray) ->
     model = LinearModel(
         residual=residual, road_gain=zero, road_index=np.tile(layout.road, (n_groups, 1)),
         local=local, local_index=np.column_stack([fixed, layout.lap_force]), gust_gain=zero,
-        place_gain=zero, wind_gain=np.zeros((*zero.shape, 2)),
+        place_gain=zero, wind_gain=np.zeros((*zero.shape, 2)), air_gain=zero[:, :0],
     )  # fmt: skip
     return model, usable
 
@@ -71,6 +71,7 @@ def shapes_of(usable: np.ndarray) -> NoiseShapes:
     square = np.zeros((n_groups, n_road, n_road))
     return NoiseShapes(
         power=usable, speed=square, place=square, wander=square, usable=usable,
+        air=usable[:, :0], sway=square[:, :0, :0],
         mid_time=np.tile(np.arange(n_road, dtype=float), (n_groups, 1)),
         places=np.zeros((n_groups, n_road, 0)),
     )  # fmt: skip

@@ -45,6 +45,9 @@ class Balance:
         Total mass [kg], the same with the wheels' inertia [kg], drivetrain efficiency [-].
     sign : array, (n_laps,)
         +1 along the loop, -1 against it.
+    air_speed : array, (n_laps, n_air)
+        Measured by a sensor on the bike [m/s]; `n_air` is `n_stretches`, or 0 in a study without.
+    air_usable : bool array, (n_laps, n_air)
     """
 
     ds: FloatArray
@@ -62,6 +65,12 @@ class Balance:
     moving_mass: FloatArray
     efficiency: FloatArray
     sign: FloatArray
+    air_speed: FloatArray
+    air_usable: BoolArray
+
+    def with_air(self, values: FloatArray) -> FloatArray:
+        """Values of the stretches, and again for the rows of the air, ``(n_laps, n_rows)``."""
+        return np.concatenate([values, values[:, : self.air_speed.shape[1]]], axis=1)
 
 
 def prepare(stretches: Stretches, study: Study) -> Balance:
@@ -92,6 +101,8 @@ def prepare(stretches: Stretches, study: Study) -> Balance:
     has_heading = np.isfinite(stretches.heading)
     spread = np.where(has_heading, stretches.heading_spread, 0.0)
     heading = np.where(has_heading, stretches.heading, 0.0)
+    air_usable = stretches.usable & np.isfinite(stretches.air_speed)
+    n_air = ds.shape[1] if air_usable.any() else 0
     usable = stretches.usable & np.isfinite(drive) & np.isfinite(speed) & (speed > 1.0)
     return Balance(
         ds=ds,
@@ -109,6 +120,8 @@ def prepare(stretches: Stretches, study: Study) -> Balance:
         moving_mass=mass + added,
         efficiency=eta,
         sign=stretches.direction.astype(float),
+        air_speed=np.where(air_usable, stretches.air_speed, 0.0)[:, :n_air],
+        air_usable=air_usable[:, :n_air],
     )
 
 

@@ -35,6 +35,7 @@ _CLOSURE = 0.05
 POSTURE = 0.0066
 #: Power and speed of a device are not of quite the same moment [s]; common practice, no source.
 _POWER_TIMING = 0.5
+_AIR_OFFSET = 0.2  # m/s, zero of an air-speed sensor; common practice, no source
 _POSTURE_TIME = 600.0  # s over which posture and meter wander; common practice, no source
 _SHELTER_SPACING = 80.0  # m between knots of the wind factor along the road
 
@@ -129,6 +130,9 @@ def _declared_owners(stretches: Stretches, study: Study) -> dict[str, IntArray |
     used = np.unique(stretches.setup)
     if len({study.setups[s].drivetrain_efficiency for s in used}) > 1:
         owners["efficiency difference"] = stretches.setup
+    if np.isfinite(stretches.air_speed[stretches.usable]).any():
+        owners["air-speed scale"] = owners["air-speed offset"] = None
+        owners["air-speed scale, as mounted"] = stretches.ride
     return owners
 
 
@@ -162,6 +166,9 @@ def declared_sd(layout: Layout, study: Study, airs: Sequence[RideAir]) -> FloatA
         "power offset": u.power_offset,
         "power timing": _POWER_TIMING,
         "posture": POSTURE,
+        "air-speed scale": u.air_speed,
+        "air-speed scale, as mounted": u.air_speed_between_rides,
+        "air-speed offset": _AIR_OFFSET,
         "air density, shared": max((a.density_sd_shared for a in airs), default=0.0),
     }
     out = []

@@ -58,7 +58,7 @@ def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Es
     joint = fit(stretches, study, airs, group)
     setups, covariance = _setup_estimates(joint, study)
     rides, ride_index = _by_ride(stretches, study, airs, joint)
-    residual = np.where(joint.balance.usable, joint.solved.left * joint.balance.ds, np.nan)
+    residual = np.where(joint.balance.usable, joint.force_left * joint.balance.ds, np.nan)
     return Estimate(
         setups=setups,
         rides=rides,

@@ -44,6 +44,11 @@ class Fit:
     rounds: int
     converged: bool
 
+    @property
+    def force_left(self) -> FloatArray:
+        """Force that the fit leaves unexplained [N], (n_laps, n_stretches)."""
+        return self.solved.left[:, : self.model.n_forces]
+
 
 def fit(
     stretches: Stretches,

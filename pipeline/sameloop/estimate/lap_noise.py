@@ -1,4 +1,8 @@
-"""Covariance of the noise of one lap's force balance, and the parts that the parameters scale."""
+"""Covariance of the noise of one lap, and the parts that the parameters scale.
+
+Rows are the forces of the lap's stretches and, where a sensor measured them, the air speeds on the
+same stretches. Gusts and the wind's wandering are in both, which is what ties them together.
+"""
 
 from __future__ import annotations
 
@@ -16,10 +20,16 @@ from sameloop.road.stretches import IntArray
 _SPEED_ERROR_TIME = 1.0
 #: Correlation time of the error of a recorded place along the road [s]; common practice, no source.
 _PLACE_ERROR_TIME = 60.0
+#: Time over which head and hands move an air-speed sensor [s]; common practice, no source.
+_SWAY_TIME = 30.0
 
 #: Parts of a lap's noise, in the order of `LapNoise.times` and `LapNoise.inner`; after them comes
 #: the derivative of the gusts by the log of their time, then one by the log strength of each place.
-PARTS = ("power", "speed", "place", "wander", "gust")
+PARTS = ("power", "speed", "place", "wander", "gust", "air", "sway")
+
+
+#: Places of `LapNoise.dense` among the parts; the gusts' derivative by their time comes last.
+_DENSE = (*(PARTS.index(name) for name in ("speed", "place", "wander", "gust", "sway")), len(PARTS))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,15 +42,20 @@ class NoiseShapes:
         Variance by 1 W of noise a second [N2]; neighbouring stretches share none.
     speed : array, (n_laps, n, n)
         Covariance by 1 m/s of error of the recorded speed [N2].
-    place, wander : arrays, (n_laps, n, n)
-        Correlation of the error of the place, and of the wind about its value at the lap's middle,
-        which is an unknown (Ornstein-Uhlenbeck processes, the simplest ones that have a
-        correlation time).
-    mid_time : array, (n_laps, n)
+    place : array, (n_laps, n, n)
+        Correlation of the error of the place (like the following, an Ornstein-Uhlenbeck process,
+        the simplest one that has a correlation time).
+    wander : array, (n_laps, n_rows, n_rows)
+        Correlation of the wind about its value at the lap's middle, which is an unknown.
+    air : array, (n_laps, n_air)
+        Variance by 1 m/s of noise a second of the air-speed sensor [m2/s2].
+    sway : array, (n_laps, n_air, n_air)
+        Correlation of the change of its scale.
+    mid_time : array, (n_laps, n_rows)
         [s].
-    places : array, (n_laps, n, n_places)
+    places : array, (n_laps, n_rows, n_places)
         Weights of the knots of the gusts' strength along the road.
-    usable : array, (n_laps, n)
+    usable : array, (n_laps, n_rows)
         1 or 0.
     """
 
@@ -48,6 +63,8 @@ class NoiseShapes:
     speed: FloatArray
     place: FloatArray
     wander: FloatArray
+    air: FloatArray
+    sway: FloatArray
     mid_time: FloatArray
     places: FloatArray
     usable: FloatArray
@@ -62,22 +79,28 @@ def noise_shapes(balance: Balance, places: FloatArray) -> NoiseShapes:
         Weights of the knots of the gusts' strength along the road.
     """
     n_laps, n = balance.ds.shape
-    speed, place, wander = (np.empty((n_laps, n, n)) for _ in range(3))
-    kept = wind_kept(balance.mid_time)
-    for lap, time in enumerate(balance.mid_time):  # one lap at a time fits the cache
+    n_air = balance.air_speed.shape[1]
+    mid_time = balance.with_air(balance.mid_time)
+    speed, place = np.empty((n_laps, n, n)), np.empty((n_laps, n, n))
+    wander, sway = np.empty((n_laps, n + n_air, n + n_air)), np.empty((n_laps, n_air, n_air))
+    kept = balance.with_air(wind_kept(balance.mid_time))
+    for lap, time in enumerate(mid_time):  # one lap at a time fits the cache
         apart = np.abs(time[:, None] - time)
         speed[lap] = _speed_shape(balance, lap)
-        place[lap] = np.exp(-apart / _PLACE_ERROR_TIME)
+        place[lap] = np.exp(-apart[:n, :n] / _PLACE_ERROR_TIME)
         wander[lap] = np.exp(-apart / WIND_TIME) - kept[lap][:, None] * kept[lap]
+        sway[lap] = np.exp(-apart[n:, n:] / _SWAY_TIME)
     power = balance.efficiency[:, None] ** 2 * balance.duration / balance.ds**2
     return NoiseShapes(
         power=np.where(balance.usable, power, 0.0),
         speed=speed,
         place=place,
         wander=wander,
-        mid_time=balance.mid_time,
-        places=places,
-        usable=balance.usable.astype(float),
+        air=balance.air_usable / balance.duration[:, :n_air],
+        sway=sway,
+        mid_time=mid_time,
+        places=balance.with_air(places),
+        usable=np.concatenate([balance.usable, balance.air_usable], axis=1).astype(float),
     )
 
 
@@ -94,10 +117,13 @@ def _speed_shape(balance: Balance, lap: int) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LapNoise:
-    """Parts of one lap's noise covariance [N2], ``(n, n)``; `power` is a diagonal, ``(n,)``.
+    """Parts of one lap's noise covariance [N2, N m/s, m2/s2].
 
-    `gust_by_time` is the derivative of `gust` by the log of its time; `places` are the weights of
-    the knots of the gusts' strength, ``(n, n_places)``; `idle` is 1 where a stretch is left out.
+    `speed` and `place` are of the forces, ``(n, n)``, `sway` is of the air speeds,
+    ``(n_air, n_air)``; `power` and `air` are the diagonals of their own noise. `wander` and `gust`
+    are of all rows, ``(n_rows, n_rows)``; `gust_by_time` is the derivative of `gust` by the log of
+    its time. `places` are the weights of the knots of the gusts' strength, ``(n_rows, n_places)``;
+    `idle` is 1 where a row is left out.
     """
 
     power: FloatArray
@@ -106,36 +132,61 @@ class LapNoise:
     wander: FloatArray
     gust: FloatArray
     gust_by_time: FloatArray
+    air: FloatArray
+    sway: FloatArray
     places: FloatArray
     idle: FloatArray
 
     @property
     def total(self) -> FloatArray:
-        """Covariance of the lap; left-out stretches get unit variance on their own."""
-        out = self.speed + self.place
-        out += self.wander
-        out += self.gust
-        out.flat[:: len(out) + 1] += self.power + self.idle
+        """Covariance of the lap; rows that are left out get unit variance on their own."""
+        n = len(self.power)
+        out = self.wander + self.gust
+        out[:n, :n] += self.speed
+        out[:n, :n] += self.place
+        out[n:, n:] += self.sway
+        out.flat[:: len(out) + 1] += np.concatenate([self.power, self.air]) + self.idle
         return out
 
+    @property
+    def dense(self) -> tuple[tuple[slice, FloatArray], ...]:
+        """Parts that are no diagonals, each with the rows that it is of, in order of `_DENSE`."""
+        forces, air = slice(0, len(self.power)), slice(len(self.power), None)
+        everything = slice(None)
+        return (
+            (forces, self.speed),
+            (forces, self.place),
+            (everything, self.wander),
+            (everything, self.gust),
+            (air, self.sway),
+            (everything, self.gust_by_time),
+        )
+
     def times(self, vectors: FloatArray) -> FloatArray:
-        """Multiply ``(n, k)`` by every part and derivative, ``(n_parts, n, k)``."""
-        dense = (self.speed, self.place, self.wander, self.gust, self.gust_by_time)
+        """Multiply ``(n_rows, k)`` by every part and derivative, ``(n_parts, n_rows, k)``."""
+        n = len(self.power)
         hats = self.places.T[:, :, None]
         k = vectors.shape[1]
-        by_place = hats * vectors  # (n_places, n, k)
+        by_place = hats * vectors  # (n_places, n_rows, k)
         gusts = self.gust @ np.moveaxis(by_place, 0, 1).reshape(len(self.gust), -1)
         by_place = np.moveaxis(gusts.reshape(len(self.gust), -1, k), 1, 0)
         by_place = by_place + hats * (self.gust @ vectors)
-        parts = [self.power[:, None] * vectors, *(part @ vectors for part in dense)]
-        return np.concatenate([np.stack(parts), by_place])
+        parts = np.zeros((len(PARTS) + 1, *vectors.shape))
+        parts[0, :n] = self.power[:, None] * vectors[:n]
+        parts[PARTS.index("air"), n:] = self.air[:, None] * vectors[n:]
+        for place, (rows, part) in zip(_DENSE, self.dense, strict=True):
+            parts[place, rows] = part @ vectors[rows]
+        return np.concatenate([parts, by_place])
 
     def inner(self, matrix: FloatArray) -> FloatArray:
         """Sum of products of every part and derivative with a symmetric matrix, ``(n_parts,)``."""
+        n = len(self.power)
         gusts = (self.gust * matrix).sum(axis=1)
-        parts = [float(self.power @ np.diagonal(matrix))]
-        parts += [float(np.vdot(part, matrix)) for part in (self.speed, self.place, self.wander)]
-        parts += [float(gusts.sum()), float(np.vdot(self.gust_by_time, matrix))]
+        parts = np.zeros(len(PARTS) + 1)
+        parts[0] = self.power @ np.diagonal(matrix)[:n]
+        parts[PARTS.index("air")] = self.air @ np.diagonal(matrix)[n:]
+        for place, (rows, part) in zip(_DENSE, self.dense, strict=True):
+            parts[place] = np.vdot(part, matrix[rows, rows])
         return np.concatenate([parts, 2 * gusts @ self.places])
 
 
@@ -147,6 +198,7 @@ class Noise:
     place_gain: FloatArray
     wind_gain: FloatArray
     gust_gain: FloatArray
+    air_gain: FloatArray
     gust_sd: FloatArray  # (n_laps,), of each lap's ride [m/s]
     log_noise: FloatArray
     ride: IntArray
@@ -156,6 +208,7 @@ class Noise:
         shapes, phi = self.shapes, self.log_noise
         gust_sd = float(self.gust_sd[lap])
         place = self.place_gain[lap] * noise_value(phi, "place")
+        sway = self.air_gain[lap] * noise_value(phi, "sway")
         wind = self.wind_gain[lap] * (gust_sd * noise_value(phi, "lap_wind_ratio"))
         knots = shapes.places[lap]
         strength = np.exp(knots @ phi[len(phi) - knots.shape[1] :])
@@ -171,6 +224,8 @@ class Noise:
             wander=shapes.wander[lap] * (wind @ wind.T),
             gust=gust,
             gust_by_time=gust * decay,
+            air=shapes.air[lap] * noise_value(phi, "air") ** 2,
+            sway=shapes.sway[lap] * (sway[:, None] * sway),
             places=knots,
             idle=1.0 - shapes.usable[lap],
         )
@@ -179,13 +234,14 @@ class Noise:
 def noise_of(
     shapes: NoiseShapes, model: LinearModel, log_noise: FloatArray, ride: IntArray
 ) -> Noise:
-    """Noise of the linear model's forces at these parameters."""
-    usable = shapes.usable
+    """Noise of the linear model's rows at these parameters."""
+    usable, n = shapes.usable, shapes.power.shape[1]
     return Noise(
         shapes=shapes,
-        place_gain=model.place_gain * usable,
+        place_gain=model.place_gain * usable[:, :n],
         wind_gain=model.wind_gain * usable[:, :, None],
         gust_gain=model.gust_gain * usable,
+        air_gain=model.air_gain * usable[:, n:],
         gust_sd=gust_of_laps(log_noise, ride),
         log_noise=log_noise,
         ride=ride,
@@ -206,7 +262,7 @@ def by_parameter(by_part: FloatArray, ride: IntArray, n_rides: int) -> FloatArra
         In the order of `NoisePrior`; zero where a parameter scales no part of that lap's noise.
     """
     part = dict(zip((*PARTS, "gust_time"), np.moveaxis(by_part, 1, 0), strict=False))
-    shared = {name: 2 * part[name] for name in ("power", "speed", "place")}
+    shared = {name: 2 * part[name] for name in ("power", "speed", "place", "air", "sway")}
     shared |= {"gust_time": part["gust_time"], "lap_wind_ratio": 2 * part["wander"]}
     nothing = np.zeros_like(part["gust"])
     of_gust = 2 * (part["gust"] + part["wander"])

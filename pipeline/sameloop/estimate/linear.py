@@ -1,4 +1,7 @@
-"""The model about the present unknowns: residual and analytic Jacobian of every lap."""
+"""The model about the present unknowns: residual and analytic Jacobian of every lap.
+
+The rows of a lap are the forces of its stretches and, where a sensor measured them, its air speeds.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sameloop.clean.track import FloatArray
+from sameloop.estimate.air_rows import air_rows
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
 from sameloop.estimate.design import Layout
-from sameloop.estimate.noise import gust_of_laps, noise_value, road_hats, wind_kept
+from sameloop.estimate.lap_wind import Wind, wind_at
+from sameloop.estimate.noise import gust_of_laps, noise_value, wind_kept
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
 
@@ -22,22 +27,25 @@ class LinearModel:
 
     Parameters
     ----------
-    residual : array, (n_laps, n)
-        Drive less modelled resistance at the measured speed [N]; zero where left out.
+    residual : array, (n_laps, n_rows)
+        Drive less modelled resistance at the measured speed [N], then measured less modelled air
+        speed [m/s]; zero where left out.
     road_gain : array, (n_laps, n)
         Slope of the resistance by the road unknown of that stretch [kg].
     road_index : int array, (n_laps, n)
         Place of that unknown.
-    local : array, (n_laps, n, n_local)
+    local : array, (n_laps, n_rows, n_local)
         Slopes by the lap's other unknowns, at the predicted speed.
     local_index : int array, (n_laps, n_local)
         Their places.
-    gust_gain : array, (n_laps, n)
-        Force per head wind at the predicted speed [N s/m].
+    gust_gain : array, (n_laps, n_rows)
+        Force [N s/m] or air speed [-] per head wind at the predicted speed.
     place_gain : array, (n_laps, n)
         Force per metre that the lap is displaced along the road [N/m].
-    wind_gain : array, (n_laps, n, 2)
-        Force per east and north wind [N s/m].
+    wind_gain : array, (n_laps, n_rows, 2)
+        Force [N s/m] or air speed [-] per east and north wind.
+    air_gain : array, (n_laps, n_air)
+        Air speed per share by which the sensor's scale is off [m/s].
     """
 
     residual: FloatArray
@@ -48,42 +56,12 @@ class LinearModel:
     gust_gain: FloatArray
     place_gain: FloatArray
     wind_gain: FloatArray
+    air_gain: FloatArray
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Wind:
-    """Wind on each stretch: `head`, `side` in place; `open_head`, `open_side` unsheltered."""
-
-    head: FloatArray
-    side: FloatArray
-    open_head: FloatArray
-    open_side: FloatArray
-    factor: FloatArray
-    hats: FloatArray  # (n_laps, n, n_knots), weights of the shelter knots
-
-
-def wind_at(
-    layout: Layout, balance: Balance, stretches: Stretches, x: FloatArray, *, with_laps: bool
-) -> Wind:
-    """Head and side wind of every stretch; without lap winds for predictions."""
-    shape = balance.ds.shape
-    hats = road_hats(layout.n_road, layout.n_knots)[stretches.road_index]
-    if not layout.n_knots:
-        zero = np.zeros(shape)
-        return Wind(
-            head=zero, side=zero, open_head=zero, open_side=zero, factor=zero + 1.0, hats=hats
-        )
-    wind = x[layout.ride_wind][stretches.ride][:, None, :]
-    if with_laps:
-        wind = wind + x[layout.lap_wind][:, None, :] * wind_kept(balance.mid_time)[:, :, None]
-    east, north = wind[..., 0], wind[..., 1]
-    head = -(east * balance.sin + north * balance.cos)
-    side = east * balance.cos - north * balance.sin
-    factor = 1.0 + hats @ x[layout.shelter]
-    return Wind(
-        head=head * factor, side=side * factor, open_head=head, open_side=side, factor=factor,
-        hats=hats,
-    )  # fmt: skip
+    @property
+    def n_forces(self) -> int:
+        """Rows of a lap that are forces; they come first."""
+        return int(self.road_gain.shape[1])
 
 
 def gust_excess(
@@ -137,16 +115,21 @@ def linearise(
     linear_part = slice(-(len(layout.declared_kinds) + 1), None)
     offsets = lap_products(local[:, :, linear_part], x[index[:, linear_part]])
     usable = balance.usable
+    left = np.where(usable, balance.drive - resistance - offsets, 0.0)
+    gust_gain = np.where(usable, cda[:, None] * flow.along, 0.0)
+    wind_gain = local[:, :, _RIDE_WIND] if layout.n_knots else np.zeros((*usable.shape, 2))
+    air = air_rows(layout, balance, x, wind, calm, speed)
     return LinearModel(
-        residual=np.where(usable, balance.drive - resistance - offsets, 0.0),
+        residual=np.concatenate([left, air.residual], axis=1),
         road_gain=np.where(usable, balance.mass[:, None] * balance.sign[:, None], 0.0),
         road_index=road,
-        local=local * usable[:, :, None],
+        local=np.concatenate([local * usable[:, :, None], air.local], axis=1),
         local_index=index,
-        gust_gain=np.where(usable, cda[:, None] * flow.along, 0.0),
+        gust_gain=np.concatenate([gust_gain, air.gust_gain], axis=1),
         place_gain=np.gradient(balance.mass[:, None] * slope + cda[:, None] * flow.force, axis=1)
         / balance.ds,
-        wind_gain=local[:, :, _RIDE_WIND] if layout.n_knots else np.zeros((*usable.shape, 2)),
+        wind_gain=np.concatenate([wind_gain, air.wind_gain], axis=1),
+        air_gain=air.gain,
     )
 
 
@@ -192,7 +175,8 @@ def _local_columns(
     columns.append(flow.force / mean_force[:, None])
     index.append(layout.lap_force)
     declared = _declared_columns(balance, stretches, flow, slope, crr, cda, inertia)
-    columns += [declared[kind] for kind in layout.declared_kinds]
+    nothing = np.zeros_like(inertia)
+    columns += [declared.get(kind, nothing) for kind in layout.declared_kinds]
     index += [layout.declared[places] for places in layout.declared_kinds.values()]
     return np.stack(columns, axis=2), np.stack(index, axis=1)
 

@@ -1,4 +1,4 @@
-"""Size of what makes a balance not add up: noise of power, speed and place, gusts, winds, forces.
+"""Size of what makes a balance not add up: noise of sensors and place, gusts, winds, forces.
 
 The standard deviations are estimated from the laps themselves (see `reml`); a log-normal prior on
 each keeps it sane when laps are few.
@@ -26,6 +26,8 @@ _SHARED = (
     ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
     ("lap_force", 0.12, 0.6),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.5),  # place-to-place spread of the wind factor [-]
+    ("air", 0.3, 0.7),  # m/s, of an air-speed sensor at one sample a second
+    ("sway", 0.01, 0.7),  # of its scale, as head and hands move [-]
 )
 SHARED_NAMES = tuple(name for name, _, _ in _SHARED)
 _GUST_PRIOR = (0.6, 0.8)  # m/s median, log-sd; one for each ride

@@ -82,10 +82,12 @@ def noise_slopes(
         move = np.zeros(layout.size)
         move[one.unknowns] = 2 * deviation[one.unknowns]
         moves[place] += apply(model, move)
-    moves = np.moveaxis(moves, 0, 2)
+    shown = np.flatnonzero(moves.any(axis=(1, 2)))  # a study may lack what a parameter scales
+    moves = np.moveaxis(moves[shown], 0, 2)
     weighted = solved.weight @ moves
     seen = apply_transposed(model, weighted, layout.size)
-    information = 0.5 * (
+    information = np.zeros((len(score), len(score)))
+    information[np.ix_(shown, shown)] = 0.5 * (
         np.tensordot(moves, weighted, axes=((0, 1), (0, 1))) - seen.T @ solved.inverse @ seen
     )
     offset = noise.log_noise - noise_prior.mean

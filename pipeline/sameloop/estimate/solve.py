@@ -25,10 +25,10 @@ class Step:
         What to add to the unknowns.
     inverse : array, (size, size)
         Their covariance.
-    weight : array, (n_laps, n, n)
+    weight : array, (n_laps, n_rows, n_rows)
         Inverse noise covariance of each lap.
-    left : array, (n_laps, n)
-        Residual after the step [N].
+    left : array, (n_laps, n_rows)
+        Residual after the step [N], then that of measured air speeds [m/s].
     noise : Noise
     objective : float
         Minus twice the restricted log likelihood, priors of noise included.
@@ -43,19 +43,21 @@ class Step:
 
 
 def apply(model: LinearModel, vectors: FloatArray) -> FloatArray:
-    """Jacobian times unknowns, ``(size,)`` to ``(n_laps, n)``; both may have one more axis."""
+    """Jacobian times unknowns, ``(size,)`` to ``(n_laps, n_rows)``; both may have one more axis."""
     if vectors.ndim == 1:
         return np.asarray(apply(model, vectors[:, None])[..., 0])
-    by_lap = model.local @ vectors[model.local_index]
-    return np.asarray(model.road_gain[..., None] * vectors[model.road_index] + by_lap)
+    out = np.asarray(model.local @ vectors[model.local_index])
+    out[:, : model.n_forces] += model.road_gain[..., None] * vectors[model.road_index]
+    return out
 
 
 def apply_transposed(model: LinearModel, forces: FloatArray, size: int) -> FloatArray:
-    """Transposed Jacobian times ``(n_laps, n)``, ``(size,)``; both may have one more axis."""
+    """Transposed Jacobian times ``(n_laps, n_rows)``, ``(size,)``; both may have one more axis."""
     if forces.ndim == 2:
         return np.asarray(apply_transposed(model, forces[..., None], size)[:, 0])
     out = np.zeros((size, forces.shape[2]))
-    np.add.at(out, model.road_index, model.road_gain[..., None] * forces)
+    on_road = model.road_gain[..., None] * forces[:, : model.n_forces]
+    np.add.at(out, model.road_index, on_road)
     np.add.at(out, model.local_index, np.swapaxes(model.local, 1, 2) @ forces)
     return out
 
@@ -89,12 +91,12 @@ def lap_weights(noise: Noise) -> tuple[FloatArray, float]:
 
 def normal_matrix(model: LinearModel, weight: FloatArray, prior: Prior, size: int) -> FloatArray:
     """Information of laps and priors about the unknowns, (size, size)."""
-    info, cross = np.zeros((size, size)), np.zeros((size, size))
+    info, cross, n = np.zeros((size, size)), np.zeros((size, size)), model.n_forces
     for lap, gain in enumerate(model.road_gain):  # a lap's own places never repeat: += is right
         road, local, q = road_slice(model, lap), model.local[lap], model.local_index[lap]
         weighted = weight[lap] @ local
-        info[road, road] += weight[lap] * (gain[:, None] * gain)
-        cross[road, q] += gain[:, None] * weighted
+        info[road, road] += weight[lap, :n, :n] * (gain[:, None] * gain)
+        cross[road, q] += gain[:, None] * weighted[:n]
         info[np.ix_(q, q)] += local.T @ weighted
     scaled = sparse.diags_array(1 / prior.sd) @ prior.rows
     out: FloatArray = info + cross + cross.T + (scaled.T @ scaled).toarray()
@@ -111,7 +113,7 @@ def road_slice(model: LinearModel, lap: int) -> slice:
 def fitted_spread(
     model: LinearModel, inverse: FloatArray, lap: int, keep: slice | BoolArray = slice(None)
 ) -> FloatArray:
-    """Covariance of the fitted forces of one lap, (n, n).
+    """Covariance of the fitted rows of one lap, (n_rows, n_rows).
 
     Parameters
     ----------
@@ -120,9 +122,11 @@ def fitted_spread(
     """
     road, gain = road_slice(model, lap), model.road_gain[lap]
     local, q = model.local[lap][:, keep], model.local_index[lap][keep]
-    half = gain[:, None] * inverse[road, q] + 0.5 * local @ inverse[np.ix_(q, q)]
+    half = 0.5 * local @ inverse[np.ix_(q, q)]
+    half[: len(gain)] += gain[:, None] * inverse[road, q]
     by_local = half @ local.T
-    out: FloatArray = inverse[road, road] * (gain[:, None] * gain) + by_local + by_local.T
+    out: FloatArray = by_local + by_local.T
+    out[: len(gain), : len(gain)] += inverse[road, road] * (gain[:, None] * gain)
     return out
 
 

@@ -21,7 +21,11 @@ LAP_SOURCES = (
     "place on the road",
     "wind within the lap",
     "gusts",
+    "air-speed sensor, second by second",
+    "air-speed sensor, as it moves",
 )
+#: Those that only a sensor has.
+AIR_SOURCES = LAP_SOURCES[5:]
 #: Unknowns of each lap of its own.
 OWN_LAP_SOURCES = ("lap to lap", "wind of the lap")
 
@@ -99,7 +103,9 @@ def _spread(
     widened = fit.scatter.factor(pulled)
     by_laps = by_part.sum(axis=0)
     parts = {
-        name: widened * float(value) for name, value in zip(LAP_SOURCES, by_laps, strict=False)
+        name: widened * float(value)
+        for name, value in zip(LAP_SOURCES, by_laps, strict=False)
+        if value > 0 or name not in AIR_SOURCES
     }
     by_row = (known.rows @ gain / known.sd) ** 2
     for name, value in zip(known.source, by_row, strict=True):

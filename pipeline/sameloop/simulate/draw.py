@@ -147,11 +147,11 @@ def _draw_rides(
 def _air_sensors(spec: StudySpec) -> Iterator[AirSensor | None]:
     """One device for all rides, mounted anew for each; it draws from a stream of its own."""
     rng = np.random.default_rng([spec.seed, 11])
-    scale = 0.0 if spec.exact else 1.0
-    device = 1 + scale * spec.air_scale * rng.standard_normal()
+    scale, sd = 0.0 if spec.exact else 1.0, spec.uncertainty
+    device = 1 + scale * sd.air_speed * rng.standard_normal()
     sensor = spec.recorder.air_sensor
     for _ in spec.rides:
-        mounted = device * (1 + scale * spec.air_refit * rng.standard_normal())
+        mounted = device * (1 + scale * sd.air_speed_between_rides * rng.standard_normal())
         yield None if sensor is None else replace(sensor, scale=sensor.scale * float(mounted))
 
 

@@ -46,6 +46,8 @@ UNCERTAINTY_UNITS = {
     "pressure": ("pressure_hpa", 100.0),
     "wind_station_factor": ("wind_station_factor_pct", 0.01),
     "wheel_circumference": ("wheel_circumference_pct", 0.01),
+    "air_speed": ("air_speed_pct", 0.01),
+    "air_speed_between_rides": ("air_speed_between_rides_pct", 0.01),
 }
 
 

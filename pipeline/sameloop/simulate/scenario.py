@@ -104,8 +104,6 @@ class StudySpec:
 
     `power` [W] is the rider's usual target, `power_spread` [W] its standard deviation between
     laps. `ride_posture` is the standard deviation of CdA between rides of one setup [-].
-    `air_scale` and `air_refit` are those of an air-speed sensor's scale between devices and
-    between rides, as it is mounted anew [-].
     With `exact`, nothing declared is wrong: masses, scales, offsets and the site's factor are true.
     """
 
@@ -120,8 +118,6 @@ class StudySpec:
     power: float = 245.0
     power_spread: float = 14.0
     ride_posture: float = 0.003
-    air_scale: float = 0.04
-    air_refit: float = 0.01
     exact: bool = False
     seed: int = 0
 

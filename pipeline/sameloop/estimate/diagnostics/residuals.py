@@ -84,7 +84,7 @@ def along_road(fit: Fit, stretches: Stretches, group: IntArray) -> FloatArray:
     count = np.zeros_like(total)
     usable = fit.balance.usable
     rows = np.broadcast_to(group[:, None], usable.shape)
-    np.add.at(total, (rows, stretches.road_index), np.where(usable, fit.solved.left, 0.0))
+    np.add.at(total, (rows, stretches.road_index), np.where(usable, fit.force_left, 0.0))
     np.add.at(count, (rows, stretches.road_index), usable)
     return np.asarray(np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0))
 
@@ -95,7 +95,7 @@ def per_lap(fit: Fit) -> LapForces:
     weight = balance.usable * balance.ds
     total = np.maximum(weight.sum(axis=1), 1e-9)
     own = fit.x[fit.layout.lap_force]
-    force = own + (fit.solved.left * weight).sum(axis=1) / total
+    force = own + (fit.force_left * weight).sum(axis=1) / total
     seconds = np.maximum((balance.usable * balance.duration).sum(axis=1), 1e-9)
     middle = balance.mid_time[:, balance.mid_time.shape[1] // 2]
     return LapForces(time=middle, force=force, power=force * total / seconds / balance.efficiency)
@@ -110,11 +110,11 @@ def over_time(fit: Fit, stretches: Stretches, ride: int) -> Trace:
     picks = usable[:, None, :] * (piece == np.arange(_PIECES)[:, None])
     count = picks.sum(axis=2)
     picks /= np.maximum(count, 1.0)[:, :, None]
-    force = fit.solved.left[mine] + fit.x[fit.layout.lap_force[mine]][:, None]
+    force = fit.force_left[mine] + fit.x[fit.layout.lap_force[mine]][:, None]
     own = noise_value(fit.log_noise, "lap_force") ** 2
     noise = fit.solved.noise
     variance = [
-        np.diag(pick @ noise.lap(int(lap)).total @ pick.T)
+        np.diag(pick @ noise.lap(int(lap)).total[:columns, :columns] @ pick.T)
         for lap, pick in zip(mine, picks, strict=True)
     ]
     middle = np.einsum("lpn,ln->lp", picks, fit.balance.mid_time[mine])

@@ -22,7 +22,7 @@ from sameloop.road.stretches import IntArray
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rest:
-    """A fit's unknowns `x`, their covariance `inverse`, lap weights and the residual `left` [N]."""
+    """A fit's unknowns `x`, their covariance `inverse`, lap weights and residual, as in `Step`."""
 
     fit: Fit
     x: FloatArray
@@ -74,12 +74,14 @@ def _share_of_usual(fit: Fit, name: str) -> float:
 
 
 def unexplained(rest: Rest) -> FloatArray:
-    """Residual weighted by the inverse of its whole covariance, priors included, (n_laps, n)."""
+    """Residual weighted by the inverse of its whole covariance, priors included; as `left`."""
     return np.asarray(lap_products(rest.weight, rest.left))
 
 
 def column(fit: Fit, places: IntArray) -> FloatArray:
     """Slopes of each lap's forces by the unknown at its own place, (n_laps, n)."""
     found = np.argmax(fit.model.local_index == places[:, None], axis=1)
-    picked = np.take_along_axis(fit.model.local, found[:, None, None], axis=2)
+    picked = np.take_along_axis(
+        fit.model.local[:, : fit.model.n_forces], found[:, None, None], axis=2
+    )
     return np.asarray(picked[:, :, 0])

@@ -58,18 +58,20 @@ def scores(rest: Rest, shapes: Iterable[FloatArray]) -> Scores:
     least-squares estimate of the added column. The inverse of the whole covariance comes through
     the solved model (Henderson 1975, Biometrics 31:423-447).
     """
-    columns = np.array(list(shapes)).reshape(-1, *rest.left.shape)
-    model, size, count = rest.fit.model, len(rest.x), len(columns)
+    model = rest.fit.model
+    n = model.n_forces  # no fault is a force on the air-speed sensor
+    columns = np.array(list(shapes)).reshape(-1, len(rest.left), n)
+    size, count = len(rest.x), len(columns)
     alone, seen, score = np.zeros((count, count)), np.zeros((size, count)), np.zeros(count)
     weighted_left = unexplained(rest)
     for lap, weight in enumerate(rest.weight):
         here = np.flatnonzero(columns[:, lap].any(axis=1))  # most shapes are about few laps
         forces = columns[here, lap].T
-        weighted = weight @ forces
-        alone[np.ix_(here, here)] += forces.T @ weighted
-        seen[road_slice(model, lap), here] += model.road_gain[lap][:, None] * weighted
+        weighted = weight[:, :n] @ forces
+        alone[np.ix_(here, here)] += forces.T @ weighted[:n]
+        seen[road_slice(model, lap), here] += model.road_gain[lap][:, None] * weighted[:n]
         seen[np.ix_(model.local_index[lap], here)] += model.local[lap].T @ weighted
-        score[here] += forces.T @ weighted_left[lap]
+        score[here] += forces.T @ weighted_left[lap, :n]
     information = alone - seen.T @ rest.inverse @ seen
     information = (information + information.T) / 2
     clear = np.diag(information) > _SEEN * np.diag(alone)
