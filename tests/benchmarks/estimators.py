@@ -34,6 +34,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 from bound import bound
+from cluster import cr2
 from rich.progress import track
 from scipy import stats
 from state_space import fit
@@ -44,7 +45,6 @@ from sameloop.compare import compare
 from sameloop.errors import SameloopError
 from sameloop.estimate import estimate
 from sameloop.estimate.balance import Balance, air_flow, predicted_speed, prepare
-from sameloop.estimate.cluster import cr2
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.simulate.scenario import StudySpec

@@ -23,7 +23,7 @@ from sameloop.estimate.lap_noise import NoiseShapes, noise_of
 from sameloop.estimate.linear import LinearModel
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
 from sameloop.estimate.reml import noise_slopes
-from sameloop.estimate.scatter import LapScatter
+from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import step
 from sameloop.estimate.uncertainty import spread
 
@@ -256,3 +256,78 @@ def test_unbalanced_groups_agree_with_statsmodels(seed):
     spread_of_y += theirs.cov_re[0, 0] * (group[:, None] == group)
     known = np.sqrt(np.diag(np.linalg.inv(x.T @ np.linalg.solve(spread_of_y, x))))
     assert [one[1] for one in found] == pytest.approx(known, rel=1e-6)
+
+
+def widened_mean(groups, sd: float):
+    """Grand mean, its standard error and its modelled one, of groups that scatter as they do.
+
+    The readings are taken as independent with a standard deviation `sd`, which is too small.
+    """
+    y = np.ravel(groups).astype(float)
+    each = len(y) // len(groups)
+    layout = layout_of(1, each, len(groups))
+    model, usable = model_of(layout, y, np.ones((len(y), 1)), np.repeat(range(len(groups)), each))
+    noise_prior = NoisePrior.for_rides(1)
+    phi = noise_prior.mean.copy()
+    phi[[RESIDUAL, BETWEEN]] = np.log([sd, 1e-9])
+    nothing = np.zeros(layout.size)
+    noise = noise_of(shapes_of(usable), model, phi, np.zeros(len(groups), dtype=int))
+    known = known_of(layout, phi, intercepts=False)
+    solved = step(model, noise, known, noise_prior, nothing)
+    fit = Fit(
+        x=solved.change, log_noise=phi, layout=layout, balance=None, model=model, prior=known,
+        solved=solved, slopes=noise_slopes(model, solved, layout, known, noise_prior, nothing),
+        scatter=lap_scatter(model, solved, layout, known, solved.change), rounds=0, converged=True,
+    )  # fmt: skip
+    mean, se, _ = sum_of(fit, 1)
+    return mean, se, sd / np.sqrt(len(y))
+
+
+def test_batches_that_scatter_widen_the_mean_as_the_mixed_model_does():
+    """Under test: `LapScatter.factor`, on the dyestuff; numbers by R lme4, print not seen.
+
+    For balanced groups it gives what the few-cluster correction of Bell & McCaffrey (2002) does.
+    """
+    mean, se, modelled = widened_mean(DYESTUFF, 20.0)
+    assert (mean, se) == pytest.approx((1527.5, 19.38341218), rel=1e-8)
+    assert modelled < 4.0
+
+
+def test_batches_that_agree_by_luck_do_not_narrow_the_mean():
+    _, se, modelled = widened_mean(DYESTUFF, 200.0)
+    assert se == pytest.approx(modelled, rel=1e-8)
+
+
+def test_days_of_one_voltage_standard():
+    """JCGM 100:2008 (GUM), H.5 table H.9: ten days of five readings; from memory, print not seen.
+
+    The mean of balanced days has the scatter of the day means, 57 uV, over the root of ten,
+    whatever the readings of a day do.
+    """
+    days = np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41.0])
+    within = np.array([60, 77, 111, 101, 67, 93, 80, 73, 88, 86.0])
+    shape = np.array([-2, -1, 0, 1, 2]) / np.sqrt(2.5)  # mean nought, standard deviation one
+    mean, se, _ = widened_mean(days[:, None] + within[:, None] * shape, 85.0)
+    assert mean == pytest.approx(97.0, abs=0.5)
+    assert se * np.sqrt(10) == pytest.approx(57.0, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("name", "f", "residual_sd"),
+    [
+        ("SiRstv", 1.18046237440255, 0.104076068334656),
+        ("AtmWtAg", 15.9467335677930, 1.51048314446410e-5),
+    ],
+)
+def test_certified_analysis_of_variance(name, f, residual_sd):
+    """NIST StRD one-way sets, certified.
+
+    The squared standard error of the grand mean by groups is F s^2 over the number of readings.
+    """
+    folder = Path(scipy.stats.tests.__file__).parent / "data" / "nist_anova"
+    group, reading = np.loadtxt(folder / f"{name}.dat", skiprows=60).T
+    order = np.argsort(group, kind="stable")
+    # Taking a constant off first keeps the leading digits from swamping the rest.
+    groups = (reading[order] - reading[0]).reshape(len(set(group)), -1)
+    _, se, _ = widened_mean(groups, residual_sd / 3)
+    assert se**2 == pytest.approx(f * residual_sd**2 / len(reading), rel=1e-6)

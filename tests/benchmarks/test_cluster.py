@@ -4,15 +4,15 @@ Bell & McCaffrey (2002); Pustejovsky & Tipton (2018), J Bus Econ Stat 36:672-683
 packages clubSandwich 0.5.8, sandwich and lme4 1.1-31: print not seen.
 """
 
+import runpy
 from pathlib import Path
 
 import numpy as np
 import pytest
-import scipy.stats.tests
-
-from sameloop.estimate.cluster import cr2
 
 pytestmark = pytest.mark.external
+
+cr2 = runpy.run_path(str(Path(__file__).with_name("cluster.py")))["cr2"]
 
 
 def regression(y, *columns):
@@ -59,59 +59,6 @@ def test_every_row_a_cluster_is_the_corrected_form_for_unequal_variances():
     """HC2 of MacKinnon & White (1985)."""
     _, se, _ = robust(MPG, WEIGHT, POWER, cluster=range(len(MPG)))
     assert se[2] == pytest.approx(0.007825029398, rel=1e-8)
-
-
-def test_dyestuff_agrees_with_the_mixed_model():
-    """Davies & Goldsmith (1972): mean, standard error and df of yield by batch, by REML."""
-    batches = [
-        [1545, 1440, 1440, 1520, 1580],
-        [1540, 1555, 1490, 1560, 1495],
-        [1595, 1550, 1605, 1510, 1560],
-        [1445, 1440, 1595, 1465, 1545],
-        [1595, 1630, 1515, 1635, 1625],
-        [1520, 1455, 1450, 1480, 1445],
-    ]
-    mean, se, df = robust(np.ravel(batches), cluster=np.repeat(range(6), 5))
-    assert mean == pytest.approx([1527.5], rel=2e-5)
-    assert se == pytest.approx([19.38341218], rel=2e-5)
-    assert df == pytest.approx([5.0], rel=2e-5)
-
-
-def test_days_of_one_voltage_standard():
-    """JCGM 100:2008 (GUM), H.5 table H.9: ten days of five readings; from memory, print not seen.
-
-    The mean of balanced days has the scatter of the day means, 57 uV, over the root of ten, with
-    nine degrees of freedom, whatever the readings of a day do.
-    """
-    days = np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41.0])
-    within = np.array([60, 77, 111, 101, 67, 93, 80, 73, 88, 86.0])
-    shape = np.array([-2, -1, 0, 1, 2]) / np.sqrt(2.5)  # mean nought, standard deviation one
-    readings = days[:, None] + within[:, None] * shape
-    mean, se, df = robust(readings.ravel(), cluster=np.repeat(range(10), 5))
-    assert mean == pytest.approx([97.0], abs=0.5)
-    assert se * np.sqrt(10) == pytest.approx([57.0], abs=0.5)
-    assert df == pytest.approx([9.0])
-
-
-@pytest.mark.parametrize(
-    ("name", "f", "residual_sd"),
-    [
-        ("SiRstv", 1.18046237440255, 0.104076068334656),
-        ("AtmWtAg", 15.9467335677930, 1.51048314446410e-5),
-    ],
-)
-def test_certified_analysis_of_variance(name, f, residual_sd):
-    """NIST StRD one-way sets, certified values.
-
-    In a balanced set the squared standard error of the grand mean by groups is F s^2 over the
-    number of readings.
-    """
-    folder = Path(scipy.stats.tests.__file__).parent / "data" / "nist_anova"
-    group, reading = np.loadtxt(folder / f"{name}.dat", skiprows=60).T
-    # Taking a constant off first keeps the leading digits from swamping the rest.
-    _, se, df = robust(reading - reading[0], cluster=group.astype(int))
-    assert se[0] ** 2 == pytest.approx(f * residual_sd**2 / len(reading), rel=1e-7)
-    assert df == pytest.approx([len(set(group)) - 1])
 
 
 def test_one_cluster_is_refused():

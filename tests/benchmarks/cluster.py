@@ -1,4 +1,4 @@
-"""Covariance of a regression whose errors go together within laps or rides."""
+"""Covariance of a regression whose errors go together within laps, for `estimators.py`."""
 
 from __future__ import annotations
 
