@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from sameloop.air_checks import air_scale_warnings, air_sensor_warnings
 from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import Track
 from sameloop.estimate.result import Warning_
@@ -33,6 +34,8 @@ SEVERITY = (
     "few_laps",
     "meter_confounded",
     "wheel_circumference",
+    "air_speed_doubtful",
+    "air_speed_ignored",
     "no_wind",
     "much_wind",
     "odd_place",
@@ -58,13 +61,15 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
-    checks = (_same_time, _setups, _confounding, _weather, _left_out, _recordings, wheel_warnings)
-    return worst_first([warning for check in checks for warning in check(found)])
+    checks = (_same_time, _setups, _confounding, _weather, _left_out, _recordings)
+    sensors = (wheel_warnings, air_sensor_warnings)
+    return worst_first([warning for check in (*checks, *sensors) for warning in check(found)])
 
 
 def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
     """Add the estimate's own warnings and what the fit shows to those of the laps, worst first."""
-    return worst_first([*answer.warnings, *answer.estimate.warnings, *fit_warnings(answer)])
+    of_fit = [*fit_warnings(answer), *air_scale_warnings(answer)]
+    return worst_first([*answer.warnings, *answer.estimate.warnings, *of_fit])
 
 
 def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:

@@ -32,6 +32,7 @@ from sameloop.estimate import estimate
 from sameloop.estimate.result import Comparison
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
+from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.scenario import Fault, StudySpec
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
 
@@ -44,7 +45,7 @@ CHANGES = {
     "tyres": {"delta_cda": 0.0, "delta_crr": -0.0008},
 }
 PROTOCOLS = ("one_per_setup", "alternating")
-SETS = ("main", "harder")
+SETS = ("main", "harder", "channels")
 
 
 def main_cells() -> dict[str, StudySpec]:
@@ -83,6 +84,26 @@ def harder_cells() -> dict[str, StudySpec]:
     }
 
 
+def channel_cells() -> dict[str, StudySpec]:
+    """An air-speed sensor and a barometer where they help, each beside the same without."""
+    out = {}
+    for wind, delta in ((2.0, 0.0), (5.0, -0.015)):
+        name = f"{wind:.0f} m/s" + (", null" if delta == 0 else "")
+        plain = default_study(wind=wind, delta_cda=delta, rides="alternating")
+        out[f"no air sensor, {name}"] = plain
+        out[f"air sensor, {name}"] = _with_air(plain, AirSensor())
+    out["air sensor 5 % off, 5 m/s"] = _with_air(plain, AirSensor(scale=0.95))
+    out["air sensor takes in side air, 5 m/s"] = _with_air(plain, AirSensor(side=0.5))
+    loose = replace(plain.uncertainty, air_speed_between_rides=0.03)
+    moved = replace(_with_air(plain, AirSensor()), uncertainty=loose)
+    out["air sensor 3 % between rides, 5 m/s"] = moved
+    return out
+
+
+def _with_air(spec: StudySpec, sensor: AirSensor) -> StudySpec:
+    return replace(spec, recorder=replace(spec.recorder, air_sensor=sensor))
+
+
 def _on_second_ride(spec: StudySpec, fault: Fault) -> StudySpec:
     first, second = spec.rides
     return replace(spec, rides=(first, replace(second, faults=(fault,))))
@@ -90,7 +111,7 @@ def _on_second_ride(spec: StudySpec, fault: Fault) -> StudySpec:
 
 def cells() -> dict[str, StudySpec]:
     """Name and study of every cell; the seed is still to be set."""
-    return main_cells() | harder_cells()
+    return main_cells() | harder_cells() | channel_cells()
 
 
 def answer(simulated: SimulatedStudy) -> dict[str, object]:
@@ -107,6 +128,8 @@ def answer(simulated: SimulatedStudy) -> dict[str, object]:
     }
     pairs["cda"] = found.delta_cda, truth.delta_cda("A", "B")
     pairs["crr"] = found.delta_crr, truth.delta_crr("A", "B")
+    pairs["cda of A"] = result.setups[0].cda, truth.bikes["A"].cda
+    pairs["crr of A"] = result.setups[0].crr, truth.bikes["A"].crr
     covered = {name: bool(q.low <= t <= q.high) for name, (q, t) in pairs.items()}
     return {
         "verdict": found.verdict,
@@ -184,7 +207,7 @@ def main(arguments: list[str]) -> None:
     if options.outcomes.exists():
         done = [json.loads(line) for line in options.outcomes.read_text().splitlines()]
     have = {(o["cell"], o["seed"]) for o in done}
-    chosen = {"main": main_cells(), "harder": harder_cells()}
+    chosen = {"main": main_cells(), "harder": harder_cells(), "channels": channel_cells()}
     names = {name for one in options.set or SETS for name in chosen[one]}
     # One seed draws the same winds and errors in every cell: cells must not share seeds, or the
     # whole counts for a few studies.
@@ -214,7 +237,7 @@ def main(arguments: list[str]) -> None:
             sink.flush()
     answered = [o for o in done if "refused" not in o]
     print(f"{len(done)} studies, {len(done) - len(answered)} of them refused")
-    for quantity in ("watts 36", "watts 40", "cda", "crr"):
+    for quantity in ("watts 36", "watts 40", "cda", "crr", "cda of A", "crr of A"):
         print(table(answered, quantity))
     print(coverage_table(answered))
 

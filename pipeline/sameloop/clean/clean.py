@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from sameloop.clean.air_speed import LIKELY_RATIO, impossible_air, ratio_to_ground, stuck_air
 from sameloop.clean.gaps import beside_gaps, gap_seconds, own_seconds
 from sameloop.clean.lag import estimate_lag, shift_power
 from sameloop.clean.motion import Motion, ground_motion, ground_velocity
@@ -14,6 +15,9 @@ from sameloop.clean.slowing import braking, coasting_corner, standing
 from sameloop.clean.track import BoolArray, FloatArray, Track
 from sameloop.errors import RideFileError
 from sameloop.ingest.ride import Dropped, Ride
+
+#: Marks the reason of whatever is left out of the air speed alone.
+AIR_IGNORED = "air speed ignored there"
 
 
 class _Tally:
@@ -33,6 +37,12 @@ class _Tally:
         if mask.any():
             seconds = float(self.seconds[mask].sum())
             self.dropped.append(Dropped(reason=reason, count=int(mask.sum()), seconds=seconds))
+
+    def ignore(self, mask: BoolArray, reason: str) -> None:
+        """Count readings of the air alone; the samples stay in use, so no seconds are lost."""
+        if mask.any():
+            why = f"{reason} ({AIR_IGNORED})"
+            self.dropped.append(Dropped(reason=why, count=int(mask.sum())))
 
 
 def clean_ride(ride: Ride) -> Track:
@@ -71,6 +81,7 @@ def clean_ride(ride: Ride) -> Track:
     if seconds:
         power = shift_power(time, power, seconds)
         tally.drop(~np.isfinite(power), "beside missing power, after the lag was taken out")
+    air_speed = _without_wrong_air(tally, time, channel["air_speed"], motion.speed)
     return Track(
         file=ride.file,
         start=start,
@@ -82,7 +93,7 @@ def clean_ride(ride: Ride) -> Track:
         longitude=channel["longitude"],
         altitude=channel["altitude"],
         cadence=channel["cadence"],
-        air_speed=channel["air_speed"],
+        air_speed=air_speed,
         temperature=channel["temperature"],
         usable=~tally.out,
         power_lag=seconds,
@@ -158,6 +169,23 @@ def _without_wrong_readings(
         tally.drop(mask, why)
         power = np.where(mask, np.nan, power)
     return power
+
+
+def _without_wrong_air(
+    tally: _Tally, time: FloatArray, air: FloatArray, speed: FloatArray
+) -> FloatArray:
+    """Missing where it cannot be true; the samples themselves stay usable."""
+    for mask, why in (
+        (impossible_air(air), "impossible air speed"),
+        (stuck_air(air, speed, time), "air speed stuck at one value"),
+    ):
+        tally.ignore(mask, why)
+        air = np.where(mask, np.nan, air)
+    ratio = ratio_to_ground(air, speed)
+    if not LIKELY_RATIO[0] < ratio < LIKELY_RATIO[1]:
+        tally.ignore(np.isfinite(air), f"air speed is {ratio:.2g} times the ground speed")
+        return np.full_like(air, np.nan)
+    return air
 
 
 def _drop_slowing(
