@@ -14,7 +14,9 @@ from sameloop.simulate.draw import Draw, draw
 from sameloop.simulate.scenario import StudySpec
 from sameloop.simulate.study import SimulatedStudy
 
-_AT_WILL = 1e3  # prior sd of what nothing is known of, in its own unit
+_ANY_CDA, _ANY_CRR, _ANYWHERE = 3.0, 0.1, 1e3  # m2, -, m: sd of what nothing is known of
+#: What handbooks say of any bike: mean over the setups, and sd; from memory.
+_PLAUSIBLE = {"cda": (0.32, 0.15), "crr": (0.0045, 0.0015)}  # m2, -
 _SURE = 1e-9
 _SLOPE_SPACING, _SLOPE, _CLOSURE = 20.0, 0.1, 0.05  # m, -, m
 
@@ -41,6 +43,11 @@ def told(spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool) -> Tol
     sd, error = (np.array(part) for part in zip(*own.values(), strict=True))
     sd = np.maximum(sd, _SURE)
     rows, stated = [np.eye(len(own), size) / sd[:, None]], [error / sd]
+    for kind, (level, apart) in _PLAUSIBLE.items():
+        mine = [k for k, name in enumerate(names) if name.startswith(kind)]
+        truly = np.mean([getattr(bike, kind) for bike in drawn.bikes.values()])
+        rows.append(np.eye(size)[mine].mean(axis=0)[None] / apart)
+        stated.append(np.array([(level - truly) / apart]))
     mean, root = _winds(spec, drawn, simulated)
     rows.append(root @ np.eye(len(mean), size, len(own)))
     stated.append(root @ mean)
@@ -70,7 +77,7 @@ def _declared(
     for setup in drawn.declared:
         bike = drawn.bikes[setup.id]
         off = setup.total_mass - bike.mass - drawn.errors["mass"]
-        own |= {f"cda:{setup.id}": (_AT_WILL, 0.0), f"crr:{setup.id}": (_AT_WILL, 0.0)}
+        own |= {f"cda:{setup.id}": (_ANY_CDA, 0.0), f"crr:{setup.id}": (_ANY_CRR, 0.0)}
         own[f"mass:{setup.id}"] = scale * sd.mass_difference, off
     own["mass"] = scale * sd.mass, drawn.errors["mass"]
     own["efficiency"] = scale * sd.efficiency, -drawn.errors["efficiency"]
@@ -86,7 +93,7 @@ def _declared(
         own[f"offset:{k}"] = scale * sd.power_offset, 0.0
         held = ride.laps[0].bike.cda / drawn.bikes[plan.setups[0]].cda - 1
         own[f"posture:{k}"] = spec.ride_posture, -held
-        own[f"odometer:{k}"] = _AT_WILL, 0.0
+        own[f"odometer:{k}"] = _ANYWHERE, 0.0
         for axis in ("east", "north"):
             own[f"GPS {axis}:{k}"] = spec.recorder.gps_bias, 0.0
         said = simulated.study.weather[_reports_of(drawn, simulated, k)[0]]
