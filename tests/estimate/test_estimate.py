@@ -44,6 +44,17 @@ def test_comes_to_rest(answered):
     assert not answered.warnings
 
 
+@pytest.mark.parametrize(
+    ("reported", "words"), [(True, "a calmer day"), (False, "add wind_speed_ms and wind_from_deg")]
+)
+def test_a_fit_that_does_not_rest_says_what_to_do(small, monkeypatch, reported, words):
+    monkeypatch.setattr(sys.modules["sameloop.estimate.fit"], "_MAX_ROUNDS", 1)
+    airs = tuple(replace(air, wind_known=reported) for air in small.airs)
+    (warning,) = estimate(small.stretches, small.study, airs).warnings
+    assert warning.code == "not_converged"
+    assert words in warning.text
+
+
 def test_laps_of_one_setup_called_two_show_no_difference(rolling):
     """The null: one setup's laps dealt to two names."""
     mine = _pick_laps(rolling.stretches, rolling.stretches.setup == 0)

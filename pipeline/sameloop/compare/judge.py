@@ -69,8 +69,8 @@ def why_withheld(estimate: Estimate, stretches: Stretches) -> str:
     """Why no verdict may be given, or nothing."""
     if not estimate.fit.converged:
         return (
-            "The estimate did not come to rest, so its interval is not to be trusted: look for "
-            "laps that do not belong."
+            "The estimate did not come to rest, so its interval is not to be trusted: the warnings "
+            "say what to do."
         )
     for wind in estimate.wind:
         speed = float(stretches.speed[stretches.ride == wind.ride].mean())

@@ -68,7 +68,7 @@ def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Es
         mean=joint.x[_setup_places(joint)],
         covariance=covariance,
         residual=residual,
-        warnings=_warnings(joint),
+        warnings=_warnings(joint, airs),
         fit=joint,
     )
 
@@ -152,16 +152,19 @@ def _noise(joint: Fit, stretches: Stretches) -> NoiseEstimate:
     )  # fmt: skip
 
 
-def _warnings(joint: Fit) -> tuple[Warning_, ...]:
+def _warnings(joint: Fit, airs: Sequence[RideAir]) -> tuple[Warning_, ...]:
+    """Say what to do about a fit that swings, which is CdA against a wind that nobody knows."""
     if joint.converged:
         return ()
-    return (
-        Warning_(
-            code="not_converged",
-            text="The estimate did not come to rest; look at the laps left in for one that does "
-            "not belong, and treat the result as a rough guide.",
-        ),
-    )
+    if all(air.wind_known for air in airs):
+        todo = "look for a lap that does not belong, and ride again on a calmer day"
+    else:
+        todo = (
+            "no wind is reported, and the laps do not tell it from CdA: add wind_speed_ms and "
+            "wind_from_deg to [[weather]], or ride more laps, both setups on one calm day"
+        )
+    text = f"The estimate did not come to rest, and its watts are only a rough guide: {todo}."
+    return (Warning_(code="not_converged", text=text),)
 
 
 __all__ = ["estimate"]
