@@ -196,57 +196,50 @@ def _laps(
         for piece in passes[ride]:
             number += piece.full
             own = number if piece.full else 0
-            where = placed.get((ride, piece.start))
-            if piece.reason or where is None:
-                laps.append(_left_out(ride, own, track, piece))
-            else:
-                laps.append(_lap(ride, own, track, piece, *where, length))
+            place = None if piece.reason else placed.get((ride, piece.start))
+            laps.append(_lap(ride, own, track, piece, place, length))
     return laps
 
 
 def _lap(
-    ride: int, number: int, track: Track, piece: Pass, chain: Chain, order: int, length: float
+    ride: int,
+    number: int,
+    track: Track,
+    piece: Pass,
+    place: tuple[Chain, int] | None,
+    length: float,
 ) -> Lap:
-    station = chain.station - order * length
-    first = int(np.searchsorted(station, 0.0, side="right"))
-    last = int(np.searchsorted(station, length))
-    part = slice(max(first - 1, 0), min(last + 1, len(station)))
-    index = slice(int(chain.index[part][0]), int(chain.index[part][-1]) + 1)
-    time = track.start + track.time[index]
-    start, end = np.interp([0.0, length], station[part], time)
+    if place is None:
+        first, last = np.searchsorted(track.distance, [piece.start, piece.end])
+        index = slice(int(first), int(max(last, first + 1)))
+        station = np.full(index.stop - index.start, np.nan)
+        gates = np.interp([piece.start, piece.end], track.distance, track.time)
+    else:
+        index, station = _on_road(*place, length)
+        gates = np.interp([0.0, length], station, track.time[index])
+    start, end = (track.start + gates).tolist()
     return Lap(
         ride=ride,
         number=number,
-        start=float(start),
-        end=float(end),
+        start=start,
+        end=end,
         setup=None,
         direction=piece.direction,
-        used=True,
-        reason="",
-        index=index,
-        time=time,
-        station=station[part],
-    )
-
-
-def _left_out(ride: int, number: int, track: Track, piece: Pass) -> Lap:
-    first, last = np.searchsorted(track.distance, [piece.start, piece.end])
-    index = slice(int(first), int(max(last, first + 1)))
-    time = track.start + track.time[index]
-    start, end = track.start + np.interp([piece.start, piece.end], track.distance, track.time)
-    return Lap(
-        ride=ride,
-        number=number,
-        start=float(start),
-        end=float(end),
-        setup=None,
-        direction=piece.direction,
-        used=False,
+        used=place is not None,
         reason=piece.reason,
         index=index,
-        time=time,
-        station=np.full(len(time), np.nan),
+        time=track.start + track.time[index],
+        station=station,
     )
+
+
+def _on_road(chain: Chain, order: int, length: float) -> tuple[slice, FloatArray]:
+    """Find the samples of one lap of a chain, one beyond each gate, with stations [m]."""
+    first = int(np.searchsorted(chain.station, order * length, side="right"))
+    last = int(np.searchsorted(chain.station, (order + 1) * length))
+    part = slice(max(first - 1, 0), min(last + 1, len(chain.station)))
+    index = slice(int(chain.index[part][0]), int(chain.index[part][-1]) + 1)
+    return index, chain.station[part] - order * length
 
 
 def _mean_altitude(tracks: Sequence[Track], chains: list[Chain], station: FloatArray) -> FloatArray:
@@ -257,10 +250,9 @@ def _mean_altitude(tracks: Sequence[Track], chains: list[Chain], station: FloatA
         if known.sum() < 0.5 * len(altitude):
             continue
         forward = station if chain.direction > 0 else station[::-1]
-        for order in range(len(chain.passes)):
-            at = order * station[-1] + forward
-            total += np.interp(at, chain.station[known], altitude[known])
-            count += 1
+        at = np.arange(len(chain.passes))[:, None] * station[-1] + forward
+        total += np.interp(at, chain.station[known], altitude[known]).sum(axis=0)
+        count += len(chain.passes)
     return total / count if count else np.full(len(station), np.nan)
 
 

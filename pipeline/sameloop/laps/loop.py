@@ -81,8 +81,9 @@ def _loop(rides: Sequence[Flat], thinned: Thinned) -> tuple[Reference | None, fl
     if gate is None or path is None:
         return None, 0.0
     # Each returning place stands for the stretch of riding up to the next query.
-    fits = np.unique(returns.point[np.abs(returns.lag - length) <= pass_margin(length)])
-    again = len(fits) * STEP * len(thinned.ride) / len(queries)
+    fits = np.zeros(len(thinned.ride), dtype=bool)
+    fits[returns.point[np.abs(returns.lag - length) <= pass_margin(length)]] = True
+    again = np.count_nonzero(fits) * STEP * len(thinned.ride) / len(queries)
     return Reference(path=path, gate=gate, finish=gate), again
 
 

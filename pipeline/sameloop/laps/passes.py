@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -71,11 +72,14 @@ def _fitting(
 
 def _without_overlap(passes: list[Pass]) -> list[Pass]:
     """Of passes that overlap, keep the good one, else the earlier one."""
-    kept: list[Pass] = []
+    kept: list[Pass] = []  # in order of riding
     for piece in sorted(passes, key=lambda piece: (bool(piece.reason), piece.start)):
-        if all(piece.start >= other.end or piece.end <= other.start for other in kept):
-            kept.append(piece)
-    return sorted(kept, key=lambda piece: piece.start)
+        at = bisect(kept, piece.start, key=lambda other: other.start)
+        if all(p.end <= piece.start for p in kept[max(at - 1, 0) : at]) and all(
+            piece.end <= p.start for p in kept[at : at + 1]
+        ):
+            kept.insert(at, piece)
+    return kept
 
 
 def _between(passes: list[Pass], cuts: list[float]) -> list[_Piece]:
@@ -100,6 +104,7 @@ class _Judge:
         self.heading = np.full(len(known), np.nan)
         self.heading[known] = headings_along(ride.east[known], ride.north[known])
         self.projector = {1: Projector(reference.path), -1: Projector(reference.path.reversed())}
+        self.road = {way: np.unwrap(it.path.headings()) for way, it in self.projector.items()}
 
     def judge(self, start: float, end: float, direction: int, fits: bool) -> Pass:
         ridden = end - start
@@ -122,7 +127,7 @@ class _Judge:
         guess = (self.ride.distance[at] - start) / (end - start) * self.length
         found = projector.project(guess, self.ride.east[at], self.ride.north[at], self.heading[at])
         road = np.interp(
-            projector.path.wrapped(found.station), projector.path.station, _unwrapped(projector)
+            projector.path.wrapped(found.station), projector.path.station, self.road[direction]
         )
         same_way = np.abs(turn_between(road, self.heading[at])) < _SAME_WAY
         near = (np.abs(found.offset) < OFF_ROAD) & same_way
@@ -150,10 +155,6 @@ class _Judge:
                 f"did not follow the loop in order ({on_course:.0%} of it); turned back on the way"
             )
         return ""
-
-
-def _unwrapped(projector: Projector) -> np.ndarray:
-    return np.unwrap(projector.path.headings())
 
 
 def _with_ends(passes: list[Pass], ride: Flat) -> list[Pass]:

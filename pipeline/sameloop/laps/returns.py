@@ -107,21 +107,20 @@ def returns_to(thinned: Thinned, queries: IntArray) -> Returns:
 def visits(thinned: Thinned, queries: IntArray) -> tuple[IntArray, IntArray]:
     """Nearest point of every visit, in the same direction, to the places `queries`."""
     places = np.column_stack([thinned.east, thinned.north])
-    tree = KDTree(places)
-    hits = [np.asarray(h) for h in tree.query_ball_point(places[queries], NEAR, return_sorted=True)]
-    query = np.repeat(np.arange(len(queries)), [len(h) for h in hits])
-    point = np.concatenate(hits)
+    pairs = KDTree(places[queries]).sparse_distance_matrix(
+        KDTree(places), NEAR, output_type="ndarray"
+    )
+    query, point = np.divmod(np.sort(pairs["i"] * len(places) + pairs["j"]), len(places))
     here = queries[query]
     alike = np.abs(turn_between(thinned.heading[here], thinned.heading[point])) < SAME_WAY
     query, point, here = query[alike], point[alike], here[alike]
     away = np.hypot(
         thinned.east[point] - thinned.east[here], thinned.north[point] - thinned.north[here]
     )
-    new = np.concatenate([[True], (np.diff(query) != 0) | (np.diff(point) > 4)])
-    visit = np.cumsum(new) - 1
-    order = np.lexsort((away, visit))
-    first = np.concatenate([[True], np.diff(visit[order]) != 0])
-    nearest = order[first]
+    first = np.flatnonzero(np.concatenate([[True], (np.diff(query) != 0) | (np.diff(point) > 4)]))
+    visit = np.repeat(np.arange(len(first)), np.diff(first, append=len(query)))
+    nearest = np.flatnonzero(away == np.minimum.reduceat(away, first)[visit])
+    nearest = nearest[np.diff(visit[nearest], prepend=-1) > 0]  # of two as near, the earlier one
     return query[nearest], point[nearest]
 
 
