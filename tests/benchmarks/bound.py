@@ -4,8 +4,9 @@ The recorded seconds are a linear Gaussian function of constants and random proc
 (`linear_ride`); a Kalman filter whitens them (`whiten`), the information of the constants adds up,
 and what is declared or reported of them (`told`) enters as information of its own (van Trees 1968,
 Detection, Estimation, and Modulation Theory I, 2.4.3; from memory). The road is known, or one
-unknown slope every 20 m that all laps share. Shelter, lag of the meter, bearings, the road's plan
-and all variances and time scales are known. Shares no code with the estimator.
+unknown slope every 20 m that all laps share; shelter is known, or one unknown factor every 80 m.
+Lag of the meter, bearings, the road's plan and all variances and time scales are known. Shares no
+code with the estimator.
 """
 
 from __future__ import annotations
@@ -38,9 +39,11 @@ class Bound:
     oracle: FloatArray
 
 
-def bound(spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool) -> Bound:
+def bound(
+    spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool, shelter_known: bool = True
+) -> Bound:
     """Return the bound of a study of two setups, the first before and the second after."""
-    known = told(spec, simulated, road_known=road_known)
+    known = told(spec, simulated, road_known=road_known, shelter_known=shelter_known)
     drawn = draw(spec)
     rows = np.vstack(
         [

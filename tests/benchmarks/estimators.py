@@ -25,7 +25,6 @@ import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -34,10 +33,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 from bound import bound
+from cells import CELLS, spec_of
 from cluster import cr2
 from rich.progress import track
 from scipy import stats
 from state_space import fit
+from tables import ratios, table
 
 from sameloop.air import ride_air
 from sameloop.clean import clean_ride
@@ -48,60 +49,11 @@ from sameloop.estimate.balance import Balance, air_flow, predicted_speed, prepar
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.simulate.scenario import StudySpec
-from sameloop.simulate.sensors import Recorder
-from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
-from sameloop.study import Uncertainty
+from sameloop.simulate.study import SimulatedStudy, simulate_studies
 
 _CRR = 0.0045
 _G = 9.80665
 _BATCH = 4  # studies of a cell simulated at once
-
-#: One factor at a time from 7 + 7 laps of the rolling loop in 2 m/s, a ride for each setup; then
-#: other courses, and two corners where much is against the rider, or for him.
-CELLS: dict[str, dict[str, Any]] = {
-    "rolling, 2 m/s": {},
-    "calm": {"wind": 0.0},
-    "4 m/s": {"wind": 4.0},
-    "6 m/s": {"wind": 6.0},
-    "alternating": {"rides": "alternating"},
-    "a day each": {"same_day": False},
-    "2+2 laps": {"laps": 2},
-    "12+12 laps": {"laps": 12},
-    "GPS speed": {"recorder": Recorder(speed_source="gps")},
-    "constant lap power": {"power_spread": 0.0},
-    "varied lap power": {"power_spread": 35.0},
-    "meter lag 1.5 s": {"recorder": Recorder(power_lag=1.5)},
-    "60 dropouts an hour": {"recorder": Recorder(dropouts=60.0)},
-    "two meters, scale 2 %": {"meters": True},
-    "zero offset 3 W": {"uncertainty": Uncertainty(power_offset=3.0)},
-    "mass 1 kg, pressure 3 hPa": {
-        "uncertainty": Uncertainty(mass=1.0, mass_difference=0.5, temperature=2.0, pressure=300.0)
-    },
-    "flat 0.9 km": {"course": "flat"},
-    "hilly 4.5 km": {"course": "hilly"},
-    "out and back": {"course": "out_and_back"},
-    "indoor 333 m, 12+12 laps": {"course": "indoor", "wind": 0.0, "laps": 12},
-    "hilly, 4 m/s, a day each, 4+4 laps, GPS": {
-        "course": "hilly", "wind": 4.0, "same_day": False, "laps": 4,
-        "recorder": Recorder(speed_source="gps"),
-    },
-    "flat, calm, alternating, varied power": {
-        "course": "flat", "wind": 0.0, "rides": "alternating", "laps": 12, "power_spread": 35.0,
-    },
-}  # fmt: skip
-_OF_THE_SPEC = ("power_spread", "uncertainty")
-
-
-def spec_of(cell: str, seed: int) -> StudySpec:
-    """Study `seed` of a cell; cells share no seeds, or all would meet the same luck."""
-    options = dict(CELLS[cell])
-    meters = options.pop("meters", False)
-    later = {name: options.pop(name) for name in _OF_THE_SPEC if name in options}
-    own = 100_000 * (1 + list(CELLS).index(cell)) + seed
-    spec = default_study(**{"wind": 2.0, "delta_cda": -0.01, "seed": own, **options})
-    if meters:
-        later["rides"] = tuple(replace(plan, meter=plan.setups[0]) for plan in spec.rides)
-    return replace(spec, **later)
 
 
 class Problem:
@@ -269,15 +221,22 @@ ESTIMATORS: dict[str, Callable[[Problem], Answer]] = {
 }
 
 
-def answer(spec: StudySpec, simulated: SimulatedStudy) -> dict[str, Any]:
-    """Put one study to every estimator and work its bound out."""
+def limits(spec: StudySpec, simulated: SimulatedStudy) -> dict[str, Any]:
+    """Bounds and the errors of who reaches them: all known, then road, then shelter too unknown."""
     bounds = {
-        name: bound(spec, simulated, road_known=name == "known") for name in ("known", "shared")
+        "known": bound(spec, simulated, road_known=True),
+        "shared": bound(spec, simulated, road_known=False),
+        "blind": bound(spec, simulated, road_known=False, shelter_known=False),
     }
-    out: dict[str, Any] = {
+    return {
         "bound": {name: float(one.watts[1]) for name, one in bounds.items()},
         "oracle": {name: float(one.oracle[1]) for name, one in bounds.items()},
     }
+
+
+def answer(spec: StudySpec, simulated: SimulatedStudy) -> dict[str, Any]:
+    """Put one study to every estimator and work its bound out."""
+    out = limits(spec, simulated)
     problem = Problem(simulated)
     truth = simulated.truth.delta_watts("A", "B", problem.speed)
     answers = {}
@@ -302,68 +261,6 @@ def run_batch(batch: list[tuple[str, int]]) -> list[dict[str, Any]]:
             found = {"refused": str(refused)}
         out.append({"cell": cell, "seed": seed, **found})
     return out
-
-
-def table(rows: list[dict[str, Any]]) -> str:
-    """Return a Markdown table, one line for each cell and estimator."""
-    lines = [
-        "| cell | estimator | n | bias [W] | spread [W] | covers | width [W] | time [s] |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- |",
-    ]
-    for cell in CELLS:
-        mine = [r["answers"] for r in rows if r["cell"] == cell and "answers" in r]
-        for name in ESTIMATORS if len(mine) > 1 else ():
-            error, covered, width, seconds = (
-                np.array([r[name][what] for r in mine])
-                for what in ("error", "covered", "width", "seconds")
-            )
-            lines.append(
-                f"| {cell} | {name} | {len(mine)} | {error.mean():.1f} | {error.std(ddof=1):.1f} "
-                f"| {covered.mean():.2f} | {np.median(width):.1f} | {np.median(seconds):.2f} |"
-            )
-    return "\n".join(lines)
-
-
-def ratios(rows: list[dict[str, Any]]) -> str:
-    """Return a Markdown table of the bound, and of spread and claims beside it.
-
-    The oracle knows all covariances and sees the same studies. What an estimator errs beyond it is
-    unrelated to the oracle's own error, so ``sqrt(1 + mean((error - oracle)^2 / bound^2))`` is
-    spread over bound with much less chance in it than the spread itself; its standard error is a
-    jackknife's.
-    """
-    lines = [
-        "| cell | n | bound, road known [W] | road shared [W] | oracle / bound | spread / bound "
-        "| through the oracle | claimed / bound | claims below |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
-    ]
-    for cell in [*CELLS, "all"]:
-        mine = [r for r in rows if cell in (r["cell"], "all") and "answers" in r]
-        if len(mine) > 1:
-            lines.append(_ratio_line(cell, mine))
-    return "\n".join(lines)
-
-
-def _ratio_line(cell: str, mine: list[dict[str, Any]]) -> str:
-    known = np.array([r["bound"]["known"] for r in mine])
-    oracle = np.array([r["oracle"]["known"] for r in mine])
-    error = np.array([r["answers"]["sameloop"]["error"] for r in mine])
-    claimed = np.array([r["claimed"] for r in mine])
-    shared = np.array([r["bound"]["shared"] for r in mine])
-    return " | ".join(
-        [
-            f"| {cell} | {len(mine)}", f"{np.median(known):.1f}", f"{np.median(shared):.1f}",
-            _root_mean(oracle**2 / known**2), _root_mean(error**2 / known**2),
-            _root_mean(1 + (error - oracle) ** 2 / known**2),
-            f"{np.median(claimed / known):.2f}", f"{(claimed < known).sum()} |",
-        ]
-    )  # fmt: skip
-
-
-def _root_mean(values: np.ndarray) -> str:
-    """Root of a mean and its standard error."""
-    root = np.sqrt(values.mean())
-    return f"{root:.2f} ± {values.std(ddof=1) / np.sqrt(len(values)) / (2 * root):.2f}"
 
 
 def main() -> None:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from told import slope_count
 from whiten import FloatArray, StateSpace
 
 from sameloop.simulate.dynamics import GRAVITY
@@ -230,8 +229,9 @@ def ride_space(
     for name, column in _columns(spec, b, f, k).items():
         if name in names:
             drive[:n, 0, 1 + names.index(name)] += column
-    if "slope:0" in names:
-        _add_slopes(spec, b, drive[:n, 0], 1 + names.index("slope:0"))
+    by_open_wind = (f.by_wind * b.wind).sum(axis=1) / b.shelter
+    for kind, column in (("slope", -GRAVITY * b.mass / b.moving), ("shelter", by_open_wind)):
+        _add_knots(spec, b, drive[:n, 0, 1:], column, [name.startswith(kind) for name in names])
     observe, noise, z = _observations(spec, simulated, b, k, names)
     start = np.diag(np.append([1.0, 9.0], sizes**2))[None]
     return StateSpace(
@@ -315,13 +315,17 @@ def _columns(spec: StudySpec, b: Between, f: Forces, k: int) -> dict[str, FloatA
     return out
 
 
-def _add_slopes(spec: StudySpec, b: Between, drive: FloatArray, first: int) -> None:
-    """Slopes at knots round the loop, straight in between."""
-    count = slope_count(spec)
-    at = b.station / spec.course.length * count
-    left, share, row = at.astype(int) % count, at % 1.0, np.arange(len(at))
-    for knot, weight in ((left, 1 - share), ((left + 1) % count, share)):
-        drive[row, first + knot] -= weight * GRAVITY * b.mass / b.moving
+def _add_knots(
+    spec: StudySpec, b: Between, drive: FloatArray, column: FloatArray, mine: list[bool]
+) -> None:
+    """Values at knots round the loop, straight in between; `mine` are their columns."""
+    knots = np.flatnonzero(mine)
+    if not len(knots):
+        return
+    at = b.station / spec.course.length * len(knots)
+    left, share, row = at.astype(int) % len(knots), at % 1.0, np.arange(len(at))
+    for knot, weight in ((left, 1 - share), ((left + 1) % len(knots), share)):
+        drive[row, knots[knot]] += weight * column
 
 
 def _observations(

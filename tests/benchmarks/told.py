@@ -19,6 +19,7 @@ _ANY_CDA, _ANY_CRR, _ANYWHERE = 3.0, 0.1, 1e3  # m2, -, m: sd of what nothing is
 _PLAUSIBLE = {"cda": (0.32, 0.15), "crr": (0.0045, 0.0015)}  # m2, -
 _SURE = 1e-9
 _SLOPE_SPACING, _SLOPE, _CLOSURE = 20.0, 0.1, 0.05  # m, -, m
+_SHELTER_SPACING = 80.0  # m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -31,7 +32,9 @@ class Told:
     true: FloatArray
 
 
-def told(spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool) -> Told:
+def told(
+    spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool, shelter_known: bool = True
+) -> Told:
     """State what is known of all constants of a study before any lap is looked at."""
     drawn = draw(spec)
     own = _declared(spec, drawn, simulated)
@@ -39,6 +42,8 @@ def told(spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool) -> Tol
     names += [f"wind {axis}:{k}" for k in range(len(spec.rides)) for axis in ("east", "north")]
     count = 0 if road_known else slope_count(spec)
     names += [f"slope:{j}" for j in range(count)]
+    knots = 0 if shelter_known or not spec.course.outdoors else shelter_count(spec)
+    names += [f"shelter:{j}" for j in range(knots)]
     size = len(names)
     sd, error = (np.array(part) for part in zip(*own.values(), strict=True))
     sd = np.maximum(sd, _SURE)
@@ -52,9 +57,15 @@ def told(spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool) -> Tol
     rows.append(root @ np.eye(len(mean), size, len(own)))
     stated.append(root @ mean)
     if count:
-        road = np.eye(count, size, size - count)
+        road = np.eye(count, size, size - count - knots)
         rows += [road / _SLOPE, road.sum(axis=0)[None] * spec.course.length / count / _CLOSURE]
         stated += [np.zeros(count + 1)]
+    if knots:
+        # that it is what it is on average, give or take what it varies by
+        shelter = spec.course.shelter
+        at = shelter[(np.arange(knots) * len(shelter) / knots).astype(int)]
+        rows.append(np.eye(knots, size, size - knots) / shelter.std())
+        stated.append((shelter.mean() - at) / shelter.std())
     return Told(
         names=tuple(names),
         rows=np.vstack(rows),
@@ -66,6 +77,11 @@ def told(spec: StudySpec, simulated: SimulatedStudy, *, road_known: bool) -> Tol
 def slope_count(spec: StudySpec) -> int:
     """How many unknown slopes a road has."""
     return max(12, round(spec.course.length / _SLOPE_SPACING))
+
+
+def shelter_count(spec: StudySpec) -> int:
+    """How many unknown factors of the wind a road has."""
+    return max(4, round(spec.course.length / _SHELTER_SPACING))
 
 
 def _declared(

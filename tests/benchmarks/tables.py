@@ -1,0 +1,69 @@
+"""Tables of what the estimators found, for the documentation."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from cells import CELLS
+
+
+def table(rows: list[dict[str, Any]]) -> str:
+    """Return a Markdown table, one line for each cell and estimator."""
+    lines = [
+        "| cell | estimator | n | bias [W] | spread [W] | covers | width [W] | time [s] |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for cell in CELLS:
+        mine = [r["answers"] for r in rows if r["cell"] == cell and "answers" in r]
+        for name in mine[0] if len(mine) > 1 else ():
+            error, covered, width, seconds = (
+                np.array([r[name][what] for r in mine])
+                for what in ("error", "covered", "width", "seconds")
+            )
+            lines.append(
+                f"| {cell} | {name} | {len(mine)} | {error.mean():.1f} | {error.std(ddof=1):.1f} "
+                f"| {covered.mean():.2f} | {np.median(width):.1f} | {np.median(seconds):.2f} |"
+            )
+    return "\n".join(lines)
+
+
+def ratios(rows: list[dict[str, Any]]) -> str:
+    """Return a Markdown table of the bound, and of spread and claims beside it.
+
+    The oracle knows all covariances and sees the same studies. What an estimator errs beyond it is
+    unrelated to the oracle's own error, so ``sqrt(1 + mean((error - oracle)^2 / bound^2))`` is
+    spread over bound with much less chance in it than the spread itself.
+    """
+    lines = [
+        "| cell | n | bound [W] | shelter unknown [W] | oracle / bound | spread / bound "
+        "| through the oracle | shelter unknown | claimed / bound | claims below |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for cell in [*CELLS, "all"]:
+        mine = [r for r in rows if cell in (r["cell"], "all") and "answers" in r]
+        if len(mine) > 1:
+            lines.append(_ratio_line(cell, mine))
+    return "\n".join(lines)
+
+
+def _ratio_line(cell: str, mine: list[dict[str, Any]]) -> str:
+    known, blind = (np.array([r["bound"][k] for r in mine]) for k in ("known", "blind"))
+    oracle, groping = (np.array([r["oracle"][k] for r in mine]) for k in ("known", "blind"))
+    error = np.array([r["answers"]["sameloop"]["error"] for r in mine])
+    claimed = np.array([r["claimed"] for r in mine])
+    return " | ".join(
+        [
+            f"| {cell} | {len(mine)}", f"{np.median(known):.1f}", f"{np.median(blind):.1f}",
+            _root_mean(oracle**2 / known**2), _root_mean(error**2 / known**2),
+            _root_mean(1 + (error - oracle) ** 2 / known**2),
+            _root_mean(1 + (error - groping) ** 2 / blind**2),
+            f"{np.median(claimed / known):.2f}", f"{(claimed < known).sum()} |",
+        ]
+    )  # fmt: skip
+
+
+def _root_mean(values: np.ndarray) -> str:
+    """Root of a mean and its standard error."""
+    root = np.sqrt(values.mean())
+    return f"{root:.2f} ± {values.std(ddof=1) / np.sqrt(len(values)) / (2 * root):.2f}"
