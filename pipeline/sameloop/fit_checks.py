@@ -19,8 +19,8 @@ from sameloop.road.stretches import Stretches
 from sameloop.study import Study
 
 _WIND_LEVEL = 0.004
-_DECIDES_LEVEL = 0.004
-_DECIDES_SHARE = 0.5  # of its sd that delta watts must move when a lap goes
+_DECIDES_LEVEL = 0.01
+_DECIDES_SHARE = 0.35  # of its sd that delta watts must move when a lap goes
 _EASY_SHARE = 0.6  # of the usual power: laps that tell Crr from CdA; common practice, no source
 
 
@@ -107,7 +107,8 @@ def _scatter(study: Study, setup: int) -> Warning_:
 def _deciding_laps(answer: Answer) -> list[Warning_]:
     """Laps without which the answer would be another one, more than luck allows."""
     stretches = answer.stretches
-    limit = float(stats.norm.isf(_DECIDES_LEVEL / 2 / max(len(stretches.ride), 1)))
+    looks = len(stretches.ride) * len(answer.comparisons)
+    limit = float(stats.norm.isf(_DECIDES_LEVEL / 2 / looks))
     findings = answer.diagnosis.faults.findings
     known = {one.shape.lap for one in findings if isinstance(one.shape, OddLap)}
     out = []

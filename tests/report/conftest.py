@@ -3,6 +3,7 @@
 import runpy
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -238,3 +239,8 @@ def answer():
 @pytest.fixture
 def make_comparison():
     return comparison
+
+
+@pytest.fixture
+def make_parts():
+    return SimpleNamespace(model=parts_model, change=part_change, effect=part_effect)

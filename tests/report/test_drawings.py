@@ -8,6 +8,7 @@ import pytest
 from lxml import etree
 
 from sameloop.report.charts import draw_answer, draw_budget, draw_joint, draw_laps
+from sameloop.report.charts_doubt import draw_influence, draw_over_time
 from sameloop.report.charts_road import draw_along_road, draw_laps_on_map, draw_loop, draw_wind
 from sameloop.report.drawing import COLOURS, to_png, to_svg
 from sameloop.report.lap_watts import lap_watts, setup_places, setup_watts
@@ -22,6 +23,8 @@ def all_drawings(answer):
         draw_budget(compared),
         draw_loop(answer.lapset.loop),
         draw_along_road(answer),
+        draw_over_time(answer),
+        draw_influence(answer, 0),
         draw_wind(answer),
         draw_laps_on_map(answer, answer.lapset.laps[1:3]),
     ]
@@ -159,7 +162,7 @@ def test_an_unbounded_interval_is_drawn_to_the_edge(sample_answer, make_comparis
     compared = make_comparison()
     watts = replace(compared.watts[0].watts, low=-np.inf, high=np.inf, sd=np.inf)
     item = replace(compared.watts[0], watts=watts)
-    drawn = draw_answer(replace(compared, watts=(item,)), sample_answer.study)
+    drawn = draw_answer(make_comparison(watts=(item,)), sample_answer.study)
     bar = drawn.figure.axes[0].lines[1].get_xdata()
     assert np.isfinite(bar).all()
     assert "without bounds" in drawn.words

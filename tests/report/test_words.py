@@ -46,6 +46,15 @@ def test_the_verdict_is_one_sentence(answer, make_comparison, changes, sentence)
     assert words.verdict_sentence(make_comparison(**changes), answer.study) == sentence
 
 
+def test_of_several_statements_the_interval_that_decided_is_said(answer, make_comparison):
+    several = make_comparison(looks=6, judged=q(-6.43, 2.18, -12.4, -0.5))
+
+    assert words.verdict_sentence(several, answer.study) == (
+        "Helped: setup B saves 6.4 W at 36 km/h against setup A (95 % interval for all 6 "
+        "statements at once 0.5 to 12.4 W)."
+    )
+
+
 def test_an_unknown_verdict_is_refused(answer, make_comparison):
     with pytest.raises(ValueError, match="unknown verdict 'perhaps'"):
         words.verdict_sentence(make_comparison(verdict="perhaps"), answer.study)
