@@ -5,14 +5,12 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from sameloop.air import ride_air
 from sameloop.air.conditions import RideAir
-from sameloop.clean import clean_ride
 from sameloop.estimate import estimate
 from sameloop.estimate.result import Estimate
-from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.road.stretches import Stretches
+from sameloop.run import find_study_laps
 from sameloop.simulate.dynamics import Bike
 from sameloop.simulate.presets import preset
 from sameloop.simulate.scenario import RidePlan, StudySpec, TrueSetup, Weather
@@ -61,12 +59,10 @@ def four_setups() -> Estimated:
 def estimated(spec: StudySpec) -> Estimated:
     """Simulate a study and bring it through all stages before the comparison."""
     simulated = simulate_studies([spec])[0]
-    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
-    airs = ride_air(simulated.study, tracks)
-    lapset = find_laps(tracks, study=simulated.study)
-    stretches = cut_laps(tracks, lapset, airs, simulated.study)
-    result = estimate(stretches, simulated.study, airs)
-    return Estimated(simulated=simulated, stretches=stretches, airs=airs, result=result)
+    found = find_study_laps(simulated.study, rides=simulated.rides)
+    stretches = cut_laps(found.tracks, found.lapset, found.airs, found.study)
+    result = estimate(stretches, found.study, found.airs)
+    return Estimated(simulated=simulated, stretches=stretches, airs=found.airs, result=result)
 
 
 @pytest.fixture(scope="session")

@@ -5,28 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sameloop.air import ride_air
-from sameloop.clean import clean_ride
 from sameloop.compare import compare
 from sameloop.compare.differences import _separable
-from sameloop.estimate import estimate
 from sameloop.estimate.uncertainty import Spread
-from sameloop.laps import find_laps
-from sameloop.road import cut_laps
 from sameloop.road.power_balance import pedal_power
-from sameloop.simulate.study import default_study, simulate_studies
 
 
 @pytest.fixture(scope="module")
-def compared():
-    spec = default_study("flat", wind=0.5, laps=4, delta_cda=-0.02, delta_mass=-3.0, seed=21)
-    simulated = simulate_studies([spec])[0]
-    study = replace(simulated.study, reference_speeds=(9.0, 11.0))
-    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
-    airs = ride_air(study, tracks)
-    stretches = cut_laps(tracks, find_laps(tracks, study=study), airs, study)
-    result = estimate(stretches, study, airs)
-    return study, stretches, result, compare(result, study, stretches)[0]
+def compared(made):
+    one = made("flat", wind=0.5, laps=4, delta_cda=-0.02, delta_mass=-3.0, seed=21)
+    study = replace(one.study, reference_speeds=(9.0, 11.0))
+    return study, one.stretches, one.result, compare(one.result, study, one.stretches)[0]
 
 
 def test_watts_are_those_of_the_two_setups_at_their_own_mass(compared):

@@ -4,12 +4,10 @@ from dataclasses import dataclass
 
 import pytest
 
-from sameloop.air import ride_air
 from sameloop.air.conditions import RideAir
-from sameloop.clean import clean_ride
-from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.road.stretches import Stretches
+from sameloop.run import find_study_laps
 from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import SimulatedStudy, StudySpec, default_study, simulate_studies
@@ -29,11 +27,9 @@ class Cut:
 
 
 def cut(simulated: SimulatedStudy) -> Cut:
-    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
-    lapset = find_laps(tracks, study=simulated.study)
-    airs = ride_air(simulated.study, tracks)
-    stretches = cut_laps(tracks, lapset, airs, simulated.study)
-    return Cut(simulated=simulated, stretches=stretches, airs=airs)
+    found = find_study_laps(simulated.study, rides=simulated.rides)
+    stretches = cut_laps(found.tracks, found.lapset, found.airs, found.study)
+    return Cut(simulated=simulated, stretches=stretches, airs=found.airs)
 
 
 @pytest.fixture(scope="session")

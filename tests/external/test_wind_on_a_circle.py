@@ -10,6 +10,7 @@ import pytest
 
 from sameloop.air.wind import along_and_across, wind_velocity
 from sameloop.road.power_balance import aero_force
+from sameloop.simulate.dynamics import drag_force
 
 pytestmark = pytest.mark.external
 
@@ -34,6 +35,11 @@ def excess(speed, wind, *, across=True, headings=HEADINGS):
     ],
 )
 def test_circle(speed, wind, expected):
+    """The estimate's drag, and the simulator's, which shares no line with it."""
+    east, north = np.sin(HEADINGS), np.cos(HEADINGS)
+    one = np.ones_like(HEADINGS)
+    simulated = drag_force(speed * one, east, north, wind * 0.6, wind * 0.8, one)
+    assert np.mean(simulated) / speed**2 - 1 == pytest.approx(expected, abs=1e-9)
     assert excess(speed, wind) == pytest.approx(expected, abs=1e-9)
     assert excess(speed, wind) == pytest.approx(0.75 * (wind / speed) ** 2, rel=0.01)
     assert excess(speed, wind, across=False) == pytest.approx(0.5 * (wind / speed) ** 2, abs=1e-12)

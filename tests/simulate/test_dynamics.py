@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from sameloop.simulate.dynamics import GRAVITY, Bike, LapPlan, drag_force, integrate
+from sameloop.simulate.dynamics import GRAVITY, Bike, LapPlan, integrate
 from sameloop.simulate.path import Stop, plan_path
 from sameloop.simulate.presets import preset
 from sameloop.simulate.rider import MACHINE, Rider, RiderField
@@ -87,28 +87,6 @@ def test_halving_the_step_quarters_the_error(straight_road):
     errors = [abs(coast_down(straight_road(420.0), h)[1] - COASTDOWN_DISTANCE) for h in (0.8, 0.2)]
     assert errors[0] > 8 * errors[1]
     assert errors[1] < 0.01
-
-
-# Source: vector algebra, mean over headings of |va| (v + w cos th), over v^2, less 1; by scipy
-# quad; tolerance 1e-9. Series: 0.75 (w/v)^2. No printed value seen.
-@pytest.mark.external
-@pytest.mark.parametrize(
-    ("speed", "wind", "expected"),
-    [
-        (8.0, 1.0, 0.0117072909521716),
-        (8.0, 2.0, 0.046690926572875435),
-        (10.0, 1.0, 0.007495308584555049),
-        (10.0, 2.0, 0.029924747622851466),
-        (10.0, 3.0, 0.06711740280579725),
-        (12.0, 3.0, 0.04669092657287566),
-    ],
-)
-def test_wind_over_a_circle_costs_what_vector_algebra_says(speed, wind, expected):
-    heading = np.linspace(0, 2 * np.pi, 720, endpoint=False)
-    east, north = np.sin(heading), np.cos(heading)
-    force = drag_force(np.full(720, speed), east, north, wind * 0.6, wind * 0.8, np.ones(720))
-    assert force.mean() / speed**2 - 1 == pytest.approx(expected, abs=1e-9)
-    assert force.mean() / speed**2 - 1 == pytest.approx(0.75 * (wind / speed) ** 2, rel=0.01)
 
 
 @pytest.mark.parametrize(("heading", "side"), [(0.0, "head"), (np.pi, "tail"), (1.5, "cross")])

@@ -5,13 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from sameloop.air import ride_air
 from sameloop.air.conditions import RideAir
-from sameloop.clean import clean_ride
 from sameloop.estimate.fit import Fit, fit
-from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.road.stretches import Stretches
+from sameloop.run import find_study_laps
 from sameloop.simulate.scenario import Fault
 from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
@@ -32,16 +30,11 @@ class Fitted:
 
 
 def fitted(simulated: SimulatedStudy) -> Fitted:
-    study = simulated.study
-    tracks = tuple(clean_ride(ride) for ride in simulated.rides)
-    airs = ride_air(study, tracks)
-    stretches = cut_laps(tracks, find_laps(tracks, study=study), airs, study)
-    return Fitted(
-        simulated=simulated,
-        stretches=stretches,
-        airs=airs,
-        fit=fit(stretches, study, airs, stretches.setup),
-    )
+    found = find_study_laps(simulated.study, rides=simulated.rides)
+    study, airs = found.study, found.airs
+    stretches = cut_laps(found.tracks, found.lapset, airs, study)
+    of_setups = fit(stretches, study, airs, stretches.setup)
+    return Fitted(simulated=simulated, stretches=stretches, airs=airs, fit=of_setups)
 
 
 def simulated(*, laps, seed, wind=0.5, faults=((), ()), trend=0.0):
