@@ -8,24 +8,48 @@ import numpy as np
 from cells import CELLS
 
 
-def table(rows: list[dict[str, Any]]) -> str:
-    """Return a Markdown table, one line for each cell and estimator."""
+def pooled(rows: list[dict[str, Any]]) -> str:
+    """Return a Markdown table, one line for each estimator over all cells."""
+    answered = [r for r in rows if "answers" in r]
     lines = [
-        "| cell | estimator | n | bias [W] | spread [W] | covers | width [W] | time [s] |",
+        "| estimator | n | bias [W] | spread [W] | error / bound | covers | width [W] | time [s] |",
         "| --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
-    for cell in CELLS:
-        mine = [r["answers"] for r in rows if r["cell"] == cell and "answers" in r]
-        for name in mine[0] if len(mine) > 1 else ():
-            error, covered, width, seconds = (
-                np.array([r[name][what] for r in mine])
-                for what in ("error", "covered", "width", "seconds")
-            )
-            lines.append(
-                f"| {cell} | {name} | {len(mine)} | {error.mean():.1f} | {error.std(ddof=1):.1f} "
-                f"| {covered.mean():.2f} | {np.median(width):.1f} | {np.median(seconds):.2f} |"
-            )
+    bound = np.array([r["bound"]["known"] for r in answered])
+    for name in answered[0]["answers"]:
+        error, covered, width, seconds = _of(answered, name)
+        lines.append(
+            f"| {name} | {len(answered)} | {error.mean():.1f} | {error.std(ddof=1):.1f} "
+            f"| {_root_mean(error**2 / bound**2)} | {covered.mean():.2f} | {np.median(width):.1f} "
+            f"| {np.median(seconds):.2f} |"
+        )
     return "\n".join(lines)
+
+
+def table(rows: list[dict[str, Any]]) -> str:
+    """Return a Markdown table: bias ± spread, share covered, width [W], s of each by cell."""
+    lines: list[str] = []
+    for cell in CELLS:
+        mine = [r for r in rows if r["cell"] == cell and "answers" in r]
+        if len(mine) < 2:
+            continue
+        names = list(mine[0]["answers"])
+        if not lines:
+            lines = [f"| cell | n | {' | '.join(names)} |", "| --- " * (2 + len(names)) + "|"]
+        shown = []
+        for name in names:
+            error, covered, width, seconds = _of(mine, name)
+            shown.append(
+                f"{error.mean():+.1f} ± {error.std(ddof=1):.1f}, {covered.mean():.2f}, "
+                f"{np.median(width):.0f}, {np.median(seconds):.2f}"
+            )
+        lines.append(f"| {cell} | {len(mine)} | {' | '.join(shown)} |")
+    return "\n".join(lines)
+
+
+def _of(rows: list[dict[str, Any]], name: str) -> tuple[np.ndarray, ...]:
+    kinds = ("error", "covered", "width", "seconds")
+    return tuple(np.array([r["answers"][name][what] for r in rows]) for what in kinds)
 
 
 def ratios(rows: list[dict[str, Any]]) -> str:
