@@ -21,6 +21,7 @@ direction = "either"
 reference_speeds_kmh = [30, 45]
 reference_density = 1.18
 smallest_effect_w = 2
+barometric_height = true
 
 [[setups]]
 id = "A"
@@ -85,6 +86,7 @@ def test_every_key_becomes_si(tmp_path):
     assert (study.loop, study.direction) == ("closed", "either")
     assert study.reference_speeds == pytest.approx((30 / 3.6, 45 / 3.6))
     assert (study.reference_density, study.smallest_effect) == (1.18, 2)
+    assert study.barometric_height is True
     assert [setup.id for setup in study.setups] == ["A", "B"]
     second = study.setups[1]
     assert (second.total_mass, second.drivetrain_efficiency) == (82.1, 0.97)
@@ -321,3 +323,10 @@ def test_what_is_no_small_text_file_is_not_read(tmp_path):
         load_study("/dev/zero")
     with pytest.raises(StudyError, match="it cannot be read"):
         load_study(tmp_path / ("a" * 400))
+
+
+def test_yes_or_no_is_true_or_false(tmp_path):
+    folder = write(tmp_path, GOOD.replace("barometric_height = true", "barometric_height = 1"))
+
+    with pytest.raises(StudyError, match="barometric_height.*write true or false"):
+        load_study(folder)

@@ -129,6 +129,7 @@ class Study:
     reference_speeds: tuple[float, ...] = (10.0, 40 / 3.6)  # m/s
     reference_density: float = 1.2  # kg/m3
     smallest_effect: float = 3.0  # W
+    barometric_height: bool = False  # altitude comes from a barometer, not from positions or a map
     weather: tuple[WeatherEntry, ...] = ()
     station: WeatherStation = WeatherStation()
     uncertainty: Uncertainty = Uncertainty()

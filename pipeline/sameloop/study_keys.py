@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from sameloop.toml_keys import Choice, Key, Number, Numbers, Text, Time, Whole
+from sameloop.toml_keys import Choice, Key, Number, Numbers, Text, Time, Whole, YesNo
 
 PERCENT = 0.01
 HPA = 100.0
@@ -17,6 +17,7 @@ STUDY_KEYS = {
     "reference_speeds_kmh": Key("reference_speeds", Numbers(Number(5, 120, "km/h", scale=1 / 3.6))),
     "reference_density": Key("reference_density", Number(0.5, 1.6, "kg/m3")),
     "smallest_effect_w": Key("smallest_effect", Number(0.1, 100, "W")),
+    "barometric_height": Key("barometric_height", YesNo()),
 }
 SETUP_KEYS = {
     "id": Key("id", Text(), missing='give the setup a short id, e.g. id = "A"'),

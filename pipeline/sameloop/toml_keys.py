@@ -100,6 +100,20 @@ class Choice:
         return f'"{si}"'
 
 
+class YesNo:
+    """True or false."""
+
+    def __call__(self, value: object) -> bool:
+        """Pass a truth value on."""
+        if not isinstance(value, bool):
+            raise WrongValueError(f"{show(value)} is not known", "write true or false")
+        return value
+
+    def written(self, si: bool) -> str:
+        """Give the value as it would stand in the file."""
+        return show(si)
+
+
 @dataclass(frozen=True, slots=True)
 class Text:
     """Some text of at most `longest` characters; `lines` allows several lines, and none."""
@@ -163,7 +177,7 @@ class Time:
         return str(si)
 
 
-Reader = Number | Numbers | Choice | Text | Whole | Time
+Reader = Number | Numbers | Choice | YesNo | Text | Whole | Time
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,7 +97,20 @@ def channel_cells() -> dict[str, StudySpec]:
     loose = replace(plain.uncertainty, air_speed_between_rides=0.03)
     moved = replace(_with_air(plain, AirSensor()), uncertainty=loose)
     out["air sensor 3 % between rides, 5 m/s"] = moved
+    for course in ("hilly", "out_and_back"):
+        plain = _rough_road(default_study(course, laps=5, wind=2.0, rides="alternating"))
+        out[f"no barometer, {course}"] = plain
+        out[f"barometer, {course}"] = replace(plain, barometric_height=True)
     return out
+
+
+def _rough_road(spec: StudySpec) -> StudySpec:
+    """A Crr and a CdA that are not what the estimate begins with; an altimeter as they are."""
+    setups = tuple(
+        replace(s, bike=replace(s.bike, crr=0.006, cda=s.bike.cda - 0.04)) for s in spec.setups
+    )
+    recorder = replace(spec.recorder, altitude_noise=0.1, altitude_wash=0.05)
+    return replace(spec, setups=setups, recorder=recorder)
 
 
 def _with_air(spec: StudySpec, sensor: AirSensor) -> StudySpec:

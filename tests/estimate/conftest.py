@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import pytest
@@ -30,6 +31,11 @@ def cut(simulated: SimulatedStudy) -> Cut:
     found = find_study_laps(simulated.study, rides=simulated.rides)
     stretches = cut_laps(found.tracks, found.lapset, found.airs, found.study)
     return Cut(simulated=simulated, stretches=stretches, airs=found.airs)
+
+
+@pytest.fixture(scope="session")
+def cutter() -> Callable[[SimulatedStudy], Cut]:
+    return cut
 
 
 @pytest.fixture(scope="session")

@@ -27,7 +27,7 @@ def problem(request):
     shapes = noise_shapes(balance, places)
 
     def solve(log_noise):
-        known = prior(layout, small.stretches, small.study, small.airs, log_noise)
+        known = prior(layout, small.stretches, small.study, small.airs, log_noise, x)
         noise = noise_of(shapes, model, log_noise, small.stretches.ride)
         solved = step(model, noise, known, noise_prior, x)
         return known, solved

@@ -12,6 +12,7 @@ from scipy import sparse
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
+from sameloop.estimate.heights import HEIGHT_ERRORS, barometric_rises
 from sameloop.estimate.noise import WIND_TIME, gust_of_laps, noise_value
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
@@ -133,6 +134,8 @@ def _declared_owners(stretches: Stretches, study: Study) -> dict[str, IntArray |
     if np.isfinite(stretches.air_speed[stretches.usable]).any():
         owners["air-speed scale"] = owners["air-speed offset"] = None
         owners["air-speed scale, as mounted"] = stretches.ride
+    if study.barometric_height:
+        owners |= dict.fromkeys(HEIGHT_ERRORS)
     return owners
 
 
@@ -166,6 +169,7 @@ def declared_sd(layout: Layout, study: Study, airs: Sequence[RideAir]) -> FloatA
         "power offset": u.power_offset,
         "power timing": _POWER_TIMING,
         "posture": POSTURE,
+        **HEIGHT_ERRORS,
         "air-speed scale": u.air_speed,
         "air-speed scale, as mounted": u.air_speed_between_rides,
         "air-speed offset": _AIR_OFFSET,
@@ -268,8 +272,15 @@ def prior(
     study: Study,
     airs: Sequence[RideAir],
     log_noise: FloatArray,
+    x: FloatArray,
 ) -> Prior:
-    """State everything known of the unknowns before the laps are looked at."""
+    """State everything known of the unknowns but for the laps' forces.
+
+    Parameters
+    ----------
+    x : array, (layout.size,)
+        Present unknowns; errors of a barometer go with the road.
+    """
     known = _Statements(layout.size)
     for name, place, sd in zip(
         layout.nuisance, layout.declared, declared_sd(layout, study, airs), strict=True
@@ -282,6 +293,8 @@ def prior(
     if layout.n_knots:
         _know_winds(known, layout, stretches, airs, log_noise)
     _know_levels(known, layout, stretches)
+    if study.barometric_height:
+        _know_rises(known, layout, stretches, x[layout.road] / STANDARD_GRAVITY)
     return known.build()
 
 
@@ -342,3 +355,19 @@ def _know_levels(known: _Statements, layout: Layout, stretches: Stretches) -> No
             apart = -level
             apart[k] += 1.0
             known.add(index, apart, 0.0, apart_sd, "plausible distance of setups", "")
+
+
+def _know_rises(
+    known: _Statements, layout: Layout, stretches: Stretches, slope: FloatArray
+) -> None:
+    """Rise of each stretch by barometer, but for errors that are the same on every lap."""
+    found = barometric_rises(stretches, slope)
+    if found is None:
+        return
+    errors = np.array([layout.declared[layout.nuisance.index(name)] for name in HEIGHT_ERRORS])
+    for place, metres, rise, error in zip(
+        layout.road, stretches.length, found.rise, found.errors.T, strict=True
+    ):
+        weight = np.concatenate([[metres / STANDARD_GRAVITY], error])
+        index = np.concatenate([[place], errors])
+        known.add(index, weight, float(rise), found.sd, "height by barometer", "")

@@ -89,7 +89,7 @@ def fit(
     while not converged and rounds < _MAX_ROUNDS:
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
-        known = prior(layout, stretches, study, airs, phi)
+        known = prior(layout, stretches, study, airs, phi, x)
         solved = step(model, noise_of(shapes, model, phi, stretches.ride), known, noise_prior, x)
         before, stride, to_gain = x, np.zeros(len(phi)), 0.0
         if not keep_noise:

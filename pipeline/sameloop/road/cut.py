@@ -67,6 +67,7 @@ def cut_laps(
         number=np.array([lap.number for lap in laps], dtype=np.int64),
         wind_prior=np.stack([t.wind_prior for t in terms]),
         air_speed=np.stack([t.air_speed for t in terms]),
+        node_altitude=np.stack([t.node_altitude for t in terms]),
         returns=lapset.loop.returns,
     )
 
@@ -85,6 +86,7 @@ class _RunningSums:
     lost: FloatArray
     speed: FloatArray
     air_speed: FloatArray
+    altitude: FloatArray
 
 
 def _running_sums(track: Track) -> _RunningSums:
@@ -101,6 +103,7 @@ def _running_sums(track: Track) -> _RunningSums:
         lost=np.cumsum(lost * step),
         speed=_bridged(time, track.speed),
         air_speed=track.air_speed,
+        altitude=track.altitude,
     )
 
 
@@ -126,6 +129,7 @@ class _LapTerms:
     mid_time: FloatArray
     wind_prior: FloatArray
     air_speed: FloatArray
+    node_altitude: FloatArray
 
 
 def _lap_terms(lap: Lap, sums: _RunningSums, air: RideAir, nodes: FloatArray) -> _LapTerms:
@@ -152,6 +156,7 @@ def _lap_terms(lap: Lap, sums: _RunningSums, air: RideAir, nodes: FloatArray) ->
             [np.interp(half_way, air.time, wind) for wind in (air.wind_east, air.wind_north)]
         ),
         air_speed=np.mean(fine_air, axis=1),
+        node_altitude=np.interp(at_nodes, sums.time, sums.altitude),
     )
 
 

@@ -56,6 +56,8 @@ class Stretches:
         Prior mean of the wind velocity (east, north) at the lap's middle [m/s].
     air_speed : array, (n_laps, n_stretches)
         Measured air speed [m/s], NaN where there is no sensor.
+    node_altitude : array, (n_laps, n_stretches + 1)
+        Recorded altitude at the stretch ends [m], NaN where there is none.
     returns : bool
         The road ends where it began, and so at the same height.
     """
@@ -79,4 +81,5 @@ class Stretches:
     number: IntArray
     wind_prior: FloatArray
     air_speed: FloatArray
+    node_altitude: FloatArray
     returns: bool = True

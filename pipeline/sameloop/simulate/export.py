@@ -117,9 +117,11 @@ def study_text(study: Study) -> str:
     """Give study.toml; only what differs from a default is written."""
     document = tomlkit.document()
     document.add(tomlkit.comment("simulated: no rider, road or bike of this study exists"))
-    head = {"name": study.name}
+    head: dict[str, object] = {"name": study.name}
     if study.loop != "auto":
         head["loop"] = study.loop
+    if study.barometric_height:
+        head["barometric_height"] = True
     document.add("study", _table(head))
     document.add("setups", _many(_setup(setup) for setup in study.setups))
     document.add("rides", _many(_ride(ride) for ride in study.rides))

@@ -104,6 +104,7 @@ class StudySpec:
 
     `power` [W] is the rider's usual target, `power_spread` [W] its standard deviation between
     laps. `ride_posture` is the standard deviation of CdA between rides of one setup [-].
+    `barometric_height` is what the study says of its altitudes.
     With `exact`, nothing declared is wrong: masses, scales, offsets and the site's factor are true.
     """
 
@@ -118,6 +119,7 @@ class StudySpec:
     power: float = 245.0
     power_spread: float = 14.0
     ride_posture: float = 0.003
+    barometric_height: bool = False
     exact: bool = False
     seed: int = 0
 

@@ -85,6 +85,7 @@ def _assemble(spec: StudySpec, drawn: Draw, rides: Sequence[SimulatedRide]) -> S
         weather=drawn.reports,
         station=WeatherStation(altitude=float(np.mean(spec.course.height))),
         uncertainty=spec.uncertainty,
+        barometric_height=spec.barometric_height,
     )
     truth = StudyTruth(
         bikes=drawn.bikes,
