@@ -2,12 +2,16 @@
 
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from sameloop.laps.corrections import read_corrections
 from sameloop.sample import sample_folder, write_sample
+from sameloop.simulate.export import simulate_folder
+from sameloop.simulate.parts import TruePart, parts_study
+from sameloop.simulate.scenario import Fault
 from sameloop.study_file import load_study
 
 pytestmark = pytest.mark.browser
@@ -185,6 +189,45 @@ def test_every_page_is_accessible_and_fits(new_page, keep, sample, path, look):
     assert serious == []
     width = page.viewport_size["width"]
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= width
+
+
+@pytest.fixture(scope="module")
+def several(tmp_path_factory):
+    """Stock, tyres and bars, all; on the second ride the rider sits up after eight laps of ten."""
+    parts = [TruePart(name="tyres", delta_crr=-0.0012), TruePart(name="bars", delta_cda=-0.03)]
+    parts.append(TruePart(name="helmet", delta_cda=-0.02))
+    setups = (("tyres", "bars"), ("tyres", "bars", "helmet"))
+    spec = parts_study(parts, setups, laps=10, rides="one_per_setup", seed=4)
+    first, second, third = spec.rides
+    sat_up = replace(second, faults=(Fault(first=5, last=9, posture=1.15),))
+    folder = tmp_path_factory.mktemp("several") / "study"
+    simulate_folder(replace(spec, rides=(first, sat_up, third)), folder)
+    return folder
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_several_setups_their_parts_and_a_change_of_posture(new_page, keep, several, look):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    page = new_page(f"/?study={several}", **LOOKS[look])
+    page.get_by_text("What each part does").wait_for(timeout=120_000)
+    settle(page)
+    assert page.locator(".lead").count() == 3
+    assert page.get_by_text(re.compile("^Tyres cannot be told by itself")).count() == 1
+    assert page.get_by_role("rowheader", name="tyres and bars, never taken apart").count() == 1
+    keep(page, f"{look}-several-help")
+    pages = [page]
+
+    doubt = new_page(f"/why?study={several}", **LOOKS[look])
+    doubt.get_by_text("What is left over time").first.wait_for(timeout=120_000)
+    settle(doubt)
+    assert doubt.get_by_text(re.compile(r"A step was found at \d\d:\d\d UTC")).count() == 1
+    assert doubt.get_by_text(re.compile("^What each lap decides, ")).count() == 3
+    keep(doubt, f"{look}-several-why")
+    for one in [*pages, doubt]:
+        found = axe.Axe().run(one).response["violations"]
+        assert [i["id"] for i in found if i["impact"] in ("serious", "critical")] == []
+        wide = one.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth")
+        assert wide <= one.viewport_size["width"]
 
 
 def test_pages_are_reached_by_keyboard(new_page, sample):

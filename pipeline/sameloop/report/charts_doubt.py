@@ -36,6 +36,9 @@ def draw_over_time(answer: Answer) -> Drawing:
         start += trace.time[-1] - trace.time[0] + _GAP
     for index, setup in enumerate(estimated_setups(answer)):
         axes.plot([], [], MARKERS[index % 4], color=COLOURS[index % 4], label=setup_words(setup))
+    if jumps:  # room for their moments above the points
+        low, high = axes.get_ylim()
+        axes.set_ylim(low, high + 0.18 * (high - low))
     axes.set_xticks(list(ticks.values()), list(ticks))
     axes.grid(visible=False, axis="x")
     label(axes, up="force left [N]")

@@ -9,6 +9,7 @@ from tempfile import TemporaryDirectory
 from sameloop.answer import Answer
 from sameloop.files import write_file
 from sameloop.report.charts import draw_answer, draw_budget, draw_joint, draw_laps
+from sameloop.report.charts_doubt import draw_influence, draw_over_time
 from sameloop.report.drawing import INK, Drawing, to_svg
 from sameloop.run import answer_study
 from sameloop.sample import write_sample
@@ -25,6 +26,8 @@ def draw_all(answer: Answer) -> dict[str, Drawing]:
         "laps.svg": draw_laps(answer),
         "joint.svg": draw_joint(compared, answer),
         "budget.svg": draw_budget(compared),
+        "over-time.svg": draw_over_time(answer),
+        "influence.svg": draw_influence(answer, 0),
     }
 
 
