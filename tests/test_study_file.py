@@ -328,5 +328,5 @@ def test_what_is_no_small_text_file_is_not_read(tmp_path):
 def test_yes_or_no_is_true_or_false(tmp_path):
     folder = write(tmp_path, GOOD.replace("barometric_height = true", "barometric_height = 1"))
 
-    with pytest.raises(StudyError, match="barometric_height.*write true or false"):
+    with pytest.raises(StudyError, match=r"barometric_height.*write true or false"):
         load_study(folder)
