@@ -75,7 +75,7 @@ def _only(forces: FloatArray, lap: int) -> FloatArray:
 
 
 def jumps(fit: Fit, stretches: Stretches) -> list[Jump]:
-    """Look at every quarter of a lap, coarser in long runs, within each run of laps on one setup."""
+    """Look at every quarter of a lap, coarser in long runs, of each run of laps on one setup."""
     own = column(fit, fit.layout.lap_force)
     run, n = mountings(stretches), own.shape[1]
     beside = int(_LAPS_BESIDE * n)
