@@ -11,6 +11,7 @@ import numpy as np
 from sameloop.air_checks import air_scale_warnings, air_sensor_warnings
 from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import Track
+from sameloop.copies import copies
 from sameloop.estimate.result import Warning_
 from sameloop.fit_checks import fit_warnings
 from sameloop.wheel_checks import wheel_warnings
@@ -61,7 +62,7 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
-    checks = (_same_time, _setups, _confounding, _weather, _left_out, _recordings)
+    checks = (_same_time, _same_power, _setups, _confounding, _weather, _left_out, _recordings)
     sensors = (wheel_warnings, air_sensor_warnings)
     return worst_first([warning for check in (*checks, *sensors) for warning in check(found)])
 
@@ -90,6 +91,19 @@ def _same_time(found: StudyLaps) -> Iterator[Warning_]:
             text = (
                 f"{one} and {two} were recorded at the same time, so one ride counts twice or a "
                 "clock was wrong: take one of them out of study.toml"
+            )
+            yield Warning_(code="same_ride_twice", text=text)
+
+
+def _same_power(found: StudyLaps) -> Iterator[Warning_]:
+    """Tell a copy whose time stamps were changed."""
+    for first, second in copies(found.rides):
+        one, two = found.tracks[first], found.tracks[second]
+        if one.start + one.time[-1] <= two.start or two.start + two.time[-1] <= one.start:
+            text = (
+                f"{one.file} and {two.file} hold the same power second by second, so one is a copy "
+                "of the other with its clock changed, and one ride counts twice: take one of them "
+                "out of study.toml"
             )
             yield Warning_(code="same_ride_twice", text=text)
 

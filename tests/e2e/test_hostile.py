@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -144,6 +145,9 @@ def test_two_loops_and_the_same_ride_twice_are_told(study, rides, capsys):
     assert (code, "laps of two setups are needed" in said) == (2, True)
     code, said = outcome(capsys, "check", study(rides[0], rides[0]))
     assert "were recorded at the same time" in " ".join(said.split())
+    later = rides[0].assign(time=rides[0]["time"] + timedelta(days=7))
+    code, said = outcome(capsys, "check", study(rides[0], later))
+    assert "with its clock changed" in " ".join(said.split())
 
 
 @pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16"])

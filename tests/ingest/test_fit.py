@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from sameloop.errors import RideFileError
+from sameloop.ingest import fit
 from sameloop.ingest.fit import crc16
 from sameloop.ingest.read import parse_ride
 from sameloop.ingest.ride import Dropped
@@ -258,6 +259,14 @@ def test_a_file_without_records_is_refused(fit_time):
     data = fit_file([EVENT.definition(), EVENT.data(fit_time(0), 0, 0)])
     with pytest.raises(RideFileError, match="none of its 0 records carries a usable time"):
         parse_ride(data, name="a.fit")
+
+
+def test_more_records_than_any_ride_has_are_refused(fit_records, monkeypatch):
+    monkeypatch.setattr(fit, "MOST_RECORDS", 20)
+    data = fit_records((POWER,), [(200,)] * 20)
+    assert len(parse_ride(data, name="a.fit").samples) == 20
+    with pytest.raises(RideFileError, match="holds more than 20 records; give one ride per file"):
+        parse_ride(fit_records((POWER,), [(200,)] * 21), name="a.fit")
 
 
 def test_a_ride_without_power_is_read(fit_records):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -9,6 +11,7 @@ from io import BytesIO
 from typing import Any
 
 import fitdecode
+import numpy as np
 import pandas as pd
 
 from sameloop.errors import RideFileError
@@ -21,6 +24,9 @@ SEMICIRCLE = 180.0 / 2**31  # [deg]
 
 _LAP, _RECORD, _EVENT = 19, 20, 21  # numbers of the messages that are read
 
+#: Five days at 4 Hz. A file of records of two bytes would fill the memory.
+MOST_RECORDS = 2_000_000
+
 COPY_AGAIN = "copy it again from the device, or export it again as FIT, TCX or GPX"
 
 
@@ -28,7 +34,8 @@ COPY_AGAIN = "copy it again from the device, or export it again as FIT, TCX or G
 class _Collected:
     """What is gathered while the messages of all chained files pass."""
 
-    records: list[dict[str, float]] = field(default_factory=list)
+    #: one value of each of `_FIELDS` for each record, on end
+    records: array[float] = field(default_factory=lambda: array("d"))
     laps: list[Span] = field(default_factory=list)
     pauses: list[Span] = field(default_factory=list)
     stopped: pd.Timestamp | None = None
@@ -115,6 +122,11 @@ def _read_part(data: bytes, *, start: int, file: str, into: _Collected) -> None:
         for frame in reader:
             if frame.frame_type == fitdecode.FIT_FRAME_DATA:
                 _collect(frame, into)
+                if len(into.records) > MOST_RECORDS * len(_FIELDS):
+                    problem = f"holds more than {MOST_RECORDS:,} records"
+                    raise RideFileError(file, problem, "give one ride per file")
+    except RideFileError:
+        raise
     # The decoder trusts what it reads: a wrong definition ends in a struct.error, KeyError,
     # TypeError, IndexError, AssertionError and more, all of which mean a broken file.
     except Exception as error:
@@ -132,37 +144,35 @@ def _one_line(error: Exception) -> str:
 def _collect(message: Any, into: _Collected) -> None:
     number = message.global_mesg_num
     if number == _RECORD:
-        into.records.append(_record(message))
+        into.records.extend(_record(message))
     elif number == _LAP:
         into.laps.append(_lap(message))
     elif number == _EVENT:
         _follow_timer(message, into)
 
 
-def _record(message: Any) -> dict[str, float]:
-    values: dict[str, float] = {}
+def _record(message: Any) -> list[float]:
+    row = [math.nan] * len(_FIELDS)
     for item in message.fields:
         known = item.field
         if known is None:  # not in the profile
             continue
-        name = known.name
-        value = item.raw_value if name == "timestamp" else item.value
-        if not isinstance(value, int | float):
-            continue
+        name, factor = known.name, 1.0
         if known.field_type == "devfield":
             factor = _air_speed_unit(name, item.units)
-            if factor is not None:
-                values.setdefault("air_speed", value * factor)
-        else:
-            values.setdefault(name, value)
-    return values
+            name = "air_speed" if factor else ""
+        column = _COLUMNS.get(name)
+        value = item.raw_value if name == "timestamp" else item.value
+        if column is not None and isinstance(value, int | float) and math.isnan(row[column]):
+            row[column] = value * factor
+    return row
 
 
 @lru_cache
-def _air_speed_unit(name: str | None, units: str | None) -> float | None:
-    """Metres per second in the unit of a developer field; None where it is no air speed."""
+def _air_speed_unit(name: str | None, units: str | None) -> float:
+    """Metres per second in the unit of a developer field; 0 where it is no air speed."""
     if "airspeed" not in _letters(name):
-        return None
+        return 0.0
     text = _letters(units)
     if text in ("kmh", "kph"):
         return 1 / 3.6
@@ -206,8 +216,8 @@ def _time(value: object) -> Any:
     return pd.Timestamp(value + EPOCH, unit="s", tz="UTC").as_unit("ns")
 
 
-def _to_frame(records: list[dict[str, float]]) -> pd.DataFrame:
-    raw = pd.DataFrame.from_records(records, columns=_FIELDS).astype("float64")
+def _to_frame(records: array[float]) -> pd.DataFrame:
+    raw = pd.DataFrame(np.array(records).reshape(-1, len(_FIELDS)), columns=_FIELDS)
     real = (raw["timestamp"] >= FIRST_REAL_TIME) & (raw["timestamp"] < 0xFFFF_FFFF)
     cadence = raw["cadence256"].fillna(raw["cadence"] + raw["fractional_cadence"].fillna(0.0))
     return pd.DataFrame(
@@ -242,3 +252,4 @@ _FIELDS = [
     "cadence256",
     "air_speed",
 ]
+_COLUMNS = {name: column for column, name in enumerate(_FIELDS)}

@@ -21,7 +21,7 @@ from sameloop.ingest.tcx import read_tcx
 
 #: A day at 4 Hz as TCX is about 150 MB; more than this is no ride but a mistake or an attack.
 LARGEST = 512 * 2**20
-#: A day at 4 Hz as FIT is about 20 MB, and reading takes some 60 times the size in memory.
+#: A day at 4 Hz as FIT is about 20 MB, and reading takes 12 times the size in memory.
 LARGEST_FIT = 64 * 2**20
 
 _ROOT = re.compile(rb"<(?:[\w.-]+:)?(gpx|TrainingCenterDatabase)[\s>/]")
