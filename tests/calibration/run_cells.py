@@ -212,7 +212,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("outcomes", type=Path)
     parser.add_argument("--per-cell", type=int, default=500)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--set", choices=SETS, action="append", help="main or harder cells only")
+    parser.add_argument("--set", choices=SETS, action="append", help="these cells only")
     parser.add_argument("--twice-null", action="store_true", help="twice as many without a change")
     parser.add_argument("--only", default="", help="cells whose name holds this text")
     options = parser.parse_args(arguments)
