@@ -59,9 +59,10 @@ def run_batch(numbers: list[int]) -> list[list[str]]:
     ]
 
 
-def main(studies: int, processes: int) -> None:
+def main(studies: int, first: int, processes: int) -> None:
     """Count and print."""
-    batches = [list(range(k, min(k + _BATCH, studies))) for k in range(0, studies, _BATCH)]
+    numbers = list(range(first, first + studies))
+    batches = [numbers[k : k + _BATCH] for k in range(0, studies, _BATCH)]
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         results = track(
             pool.map(run_batch, batches), "Answering", len(batches),
@@ -71,7 +72,7 @@ def main(studies: int, processes: int) -> None:
     count = Counter(code for codes in said for code in codes)
     for code in filter(None, SEVERITY):
         print(f"{code:24} {count[code]:5d} of {len(said)}  {count[code] / len(said):.3f}")
-    for number, codes in enumerate(said):
+    for number, codes in zip(numbers, said, strict=True):
         odd = set(codes) - {"not_separable", "much_wind"}
         if odd:
             print(number, study(number).name, *sorted(odd))
@@ -80,6 +81,7 @@ def main(studies: int, processes: int) -> None:
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--studies", type=int, default=240)
+    parser.add_argument("--first", type=int, default=0, help="number of the first study")
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
-    main(options.studies, options.processes)
+    main(options.studies, options.first, options.processes)
