@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from sameloop.air import ride_air
-from sameloop.air_checks import air_scale_warnings, air_sensor_warnings
+from sameloop.air_checks import air_sensor_warnings, trusted_estimate
 from sameloop.answer import StudyLaps
 from sameloop.clean import clean_ride
-from sameloop.estimate import estimate
 from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.simulate.air_sensor import AirSensor
@@ -33,10 +32,14 @@ def said(simulated, change):
     airs, lapset = ride_air(study, tracks), find_laps(tracks, study=study)
     stretches = cut_laps(tracks, lapset, airs, study)
     found = StudyLaps(study=study, rides=tuple(rides), tracks=tracks, lapset=lapset, airs=airs)
-    answer = type("Answer", (), {})()
-    answer.study, answer.stretches = study, stretches
-    answer.estimate = estimate(stretches, study, airs)
-    return [*air_sensor_warnings(found), *air_scale_warnings(answer)]
+    used, result = trusted_estimate(stretches, study, airs)
+    doubts = [one for one in result.warnings if one.code == "air_speed_doubtful"]
+    # whatever is doubted is not used, and what is not doubted is
+    assert result.fit.balance.air_usable.any() == (
+        np.isfinite(stretches.air_speed).any() and not doubts
+    )
+    assert np.isfinite(used.air_speed).any() == result.fit.balance.air_usable.any()
+    return [*air_sensor_warnings(found), *doubts]
 
 
 @pytest.mark.parametrize("factor", [0.95, 1.0, 1.05])
@@ -80,3 +83,9 @@ def test_a_sensor_that_knows_nothing_of_the_air_is_doubted(simulated):
     found = said(simulated, lambda _, air, rng: 9.0 + 1.5 * rng.standard_normal(len(air)))
     assert "air_speed_doubtful" in {one.code for one in found}
     assert any("does not go with the laps" in one.text for one in found)
+
+
+def test_a_sensor_that_all_but_sticks_is_told(simulated):
+    found = said(simulated, lambda _, air, rng: 9.0 + 0.1 * rng.standard_normal(len(air)))
+    assert [one.code for one in found] == ["air_speed_ignored"] * 2
+    assert "hardly changes" in found[0].text

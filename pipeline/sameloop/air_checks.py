@@ -1,17 +1,22 @@
-"""Warn of an air-speed sensor that cannot be right, or does not fit what the laps show."""
+"""Warn of an air-speed sensor that cannot be right, and do without one that the laps contradict."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from sameloop.answer import Answer, StudyLaps
+from sameloop.air.conditions import RideAir
+from sameloop.answer import StudyLaps
 from sameloop.clean.clean import AIR_IGNORED
+from sameloop.estimate import estimate
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.noise import noise_value
-from sameloop.estimate.result import Warning_
+from sameloop.estimate.result import Estimate, Warning_
+from sameloop.road.stretches import Stretches
+from sameloop.study import Study
 
 _LIMIT = 3.5  # standard deviations from which a scale is no luck
 _MUCH_NOISE = 1.0  # m/s at one sample a second, four times a usual sensor's
@@ -35,35 +40,56 @@ def air_sensor_warnings(found: StudyLaps) -> Iterator[Warning_]:
         yield Warning_(code="air_speed_ignored", text=text, where=track.file)
 
 
-def air_scale_warnings(answer: Answer) -> Iterator[Warning_]:
-    """Tell of a sensor whose scale or noise, as the laps show them, is not a working sensor's."""
-    fit, study = answer.estimate.fit, answer.study
+def trusted_estimate(
+    stretches: Stretches, study: Study, airs: Sequence[RideAir]
+) -> tuple[Stretches, Estimate]:
+    """Estimate with the air-speed sensor, or without it where the laps speak against it.
+
+    Returns
+    -------
+    Stretches
+        Without air speeds where the sensor is not trusted.
+    Estimate
+        With a warning for each reason not to trust it.
+    """
+    found = estimate(stretches, study, airs)
+    doubts = tuple(_doubts(found.fit, stretches, study))
+    if not doubts:
+        return stretches, found
+    deaf = replace(stretches, air_speed=np.full_like(stretches.air_speed, np.nan))
+    found = estimate(deaf, study, airs)
+    return deaf, replace(found, warnings=(*found.warnings, *doubts))
+
+
+def _doubts(fit: Fit, stretches: Stretches, study: Study) -> Iterator[Warning_]:
+    """Tell of a scale or noise that, as the laps show them, are not a working sensor's."""
     if not fit.balance.air_usable.any():
         return
     shared, sd = _learnt(fit, "air-speed scale")
     if abs(shared) > _LIMIT * sd:
-        text = (
+        yield _doubt(
             f"The air-speed sensor reads {_more(shared)} than the laps show, far from what "
             "air_speed_pct allows: check its calibration, its unit and its place on the bike"
         )
-        yield Warning_(code="air_speed_doubtful", text=text)
-    for ride in np.unique(answer.stretches.ride):
+    for ride in np.unique(stretches.ride):
         change, sd = _learnt(fit, f"air-speed scale, as mounted:{ride}")
         if abs(change) > _LIMIT * sd:
-            text = (
+            yield _doubt(
                 f"The air-speed sensor read {_more(change)} on this ride than on the others: if it "
-                "was moved, or you sat otherwise under it, state air_speed_between_rides_pct"
+                "was moved, or you sat otherwise under it, state air_speed_between_rides_pct",
+                study.rides[ride].file,
             )
-            where = study.rides[ride].file
-            yield Warning_(code="air_speed_doubtful", text=text, where=where)
     noise, sway = noise_value(fit.log_noise, "air"), noise_value(fit.log_noise, "sway")
     if noise > _MUCH_NOISE or sway > _MUCH_SWAY:
-        text = (
+        yield _doubt(
             f"The air speed does not go with the laps: its noise is {noise:.1f} m/s a second and "
-            f"its scale sways by {100 * sway:.0f} %, so it hardly helps; check that the sensor is "
-            "free, points ahead and works"
+            f"its scale sways by {100 * sway:.0f} %; check that the sensor is free, points ahead "
+            "and works"
         )
-        yield Warning_(code="air_speed_doubtful", text=text)
+
+
+def _doubt(text: str, where: str = "") -> Warning_:
+    return Warning_(code="air_speed_doubtful", text=f"{text}; it was not used", where=where)
 
 
 def _learnt(fit: Fit, name: str) -> tuple[float, float]:

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from sameloop.air_checks import air_scale_warnings, air_sensor_warnings
+from sameloop.air_checks import air_sensor_warnings
 from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import Track
 from sameloop.copies import copies
@@ -69,8 +69,7 @@ def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
 
 def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
     """Add the estimate's own warnings and what the fit shows to those of the laps, worst first."""
-    of_fit = [*fit_warnings(answer), *air_scale_warnings(answer)]
-    return worst_first([*answer.warnings, *answer.estimate.warnings, *of_fit])
+    return worst_first([*answer.warnings, *answer.estimate.warnings, *fit_warnings(answer)])
 
 
 def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:

@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
 
 from sameloop.air import ride_air
+from sameloop.air_checks import trusted_estimate
 from sameloop.answer import Answer, StudyLaps
 from sameloop.checks import answer_warnings, lap_warnings
 from sameloop.clean import clean_ride
 from sameloop.compare.together import compare_all
 from sameloop.diagnosis import diagnose
-from sameloop.estimate import estimate
 from sameloop.ingest.ride import Ride
 from sameloop.laps import find_laps
 from sameloop.laps.corrections import correct_laps, read_corrections
@@ -94,7 +94,7 @@ def answer_study(
     found = find_study_laps(study, rides=rides, progress=progress)
     stretches = cut_laps(found.tracks, found.lapset, found.airs, study)
     tell("Estimating", 0.8)
-    estimated = estimate(stretches, study, found.airs)
+    stretches, estimated = trusted_estimate(stretches, study, found.airs)
     tell("Comparing", 0.9)
     compared = compare_all(estimated, study, stretches)
     answer = Answer(

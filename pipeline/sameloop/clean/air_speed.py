@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from sameloop.clean.motion import FASTEST
 from sameloop.clean.runs import runs
@@ -13,6 +14,9 @@ STUCK_SAMPLES = 8
 #: Air speed over ground speed, median of a ride: wind makes no more of it. Common practice, no
 #: source; km/h or mph taken for m/s give 3.6 and 2.2, the other way round 0.28 and 0.45.
 LIKELY_RATIO = (0.55, 1.7)
+#: Change of the air speed over that of the ground speed, over some seconds: wind only adds to it.
+LEAST_CHANGE = 0.3
+_SLOW = 5.0  # samples
 _MOVING = 3.0  # m/s
 
 
@@ -30,6 +34,15 @@ def stuck_air(air: FloatArray, speed: FloatArray, time: FloatArray) -> BoolArray
         lasts = time[end] - time[first] >= STUCK_SECONDS
         held[first : end + 1] = lasts and end + 1 - first >= STUCK_SAMPLES
     return held
+
+
+def hardly_changes(air: FloatArray, speed: FloatArray) -> bool:
+    """Whether the reading stays where it is while the ground speed does not: nearly stuck."""
+    known = np.isfinite(air) & (np.nan_to_num(speed) > _MOVING)
+    if known.sum() < 20 * _SLOW:
+        return False
+    changes = [np.std(gaussian_filter1d(one[known], _SLOW)) for one in (air, speed)]
+    return bool(changes[0] < LEAST_CHANGE * changes[1])
 
 
 def ratio_to_ground(air: FloatArray, speed: FloatArray) -> float:

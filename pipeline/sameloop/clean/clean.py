@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from sameloop.clean.air_speed import LIKELY_RATIO, impossible_air, ratio_to_ground, stuck_air
+from sameloop.clean.air_speed import (
+    LIKELY_RATIO,
+    hardly_changes,
+    impossible_air,
+    ratio_to_ground,
+    stuck_air,
+)
 from sameloop.clean.gaps import beside_gaps, gap_seconds, own_seconds
 from sameloop.clean.lag import estimate_lag, shift_power
 from sameloop.clean.motion import Motion, ground_motion, ground_velocity
@@ -184,6 +190,9 @@ def _without_wrong_air(
     ratio = ratio_to_ground(air, speed)
     if not LIKELY_RATIO[0] < ratio < LIKELY_RATIO[1]:
         tally.ignore(np.isfinite(air), f"air speed is {ratio:.2g} times the ground speed")
+        return np.full_like(air, np.nan)
+    if hardly_changes(air, speed):
+        tally.ignore(np.isfinite(air), "air speed hardly changes while the ground speed does")
         return np.full_like(air, np.nan)
     return air
 
