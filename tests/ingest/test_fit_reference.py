@@ -15,7 +15,7 @@ import fitparse
 import pytest
 from fitparse.profile import MESSAGE_TYPES
 from fitparse.records import DEV_TYPES
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from sameloop.errors import RideFileError
@@ -86,7 +86,7 @@ def _known_value(item):
     if isinstance(item.value, str) and isinstance(item.raw_value, int):
         # An enumerated value; fitparse knows fewer of their names.
         names = fitparse.profile.FIELD_TYPES[item.field.type.name].values
-        return names.get(item.raw_value, item.raw_value)
+        return names.get(item.raw_value, repr(item.raw_value))  # as a value without a name
     return repr(item.value)
 
 
@@ -129,6 +129,7 @@ _CHANGES = st.lists(
 
 
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@example(seed=SEEDS[0], changes=[(0.75, 4, b""), (0.5390625, 0, b"\x00G")])  # an event of no name
 @given(seed=st.sampled_from(SEEDS), changes=_CHANGES)
 def test_broken_files(seed, changes):
     content = seed[14:-2]
