@@ -106,9 +106,7 @@ def linearise(
     # Measured speed has its noise in the change of kinetic energy, and a mass fitted to noise is
     # drawn to zero: the predicted speed's change takes its place in the columns.
     inertia = np.gradient(0.5 * speed**2, axis=1) / balance.ds
-    local, index = _local_columns(
-        layout, balance, stretches, x, flow, calm, slope, crr, cda, inertia
-    )
+    local, index = _local_columns(layout, balance, stretches, flow, calm, slope, crr, cda, inertia)
     measured = air_flow(balance, balance.speed, wind.head, wind.side, excess)
     resistance = balance.mass[:, None] * (slope + crr[:, None] * STANDARD_GRAVITY)
     resistance = resistance + cda[:, None] * measured.force
@@ -148,7 +146,6 @@ def _local_columns(
     layout: Layout,
     balance: Balance,
     stretches: Stretches,
-    x: FloatArray,
     flow: AirFlow,
     wind: Wind,
     slope: FloatArray,
