@@ -173,9 +173,14 @@ def test_wind_spread_has_a_floor_and_grows_with_the_wind():
     calm = WeatherEntry(time=START, wind_speed=0.0, wind_from=0.0)
     assert air_of(calm).wind_sd == pytest.approx(0.5)
     at_rider = 4.0 * height_factor(1.1)
-    expected = np.sqrt(0.25 + at_rider**2 * (0.2**2 + np.radians(15) ** 2) / 2)
-    assert air_of(FULL).wind_sd == pytest.approx(expected)
-    assert air_of(FULL, uncertainty=Uncertainty(wind_station_factor=0.6)).wind_sd > expected
+    assert air_of(FULL).wind_sd == pytest.approx(np.hypot(0.5, 0.15 * at_rider))
+
+
+def test_what_all_reports_are_wrong_by_alike_is_what_the_study_declares():
+    air = air_of(FULL, uncertainty=Uncertainty(wind_station_factor=0.6))
+    assert air.wind_factor_sd == 0.6
+    assert air.wind_turn_sd == pytest.approx(np.radians(25))
+    assert air.wind_sd == air_of(FULL).wind_sd
 
 
 def test_a_variable_wind_has_strength_but_no_direction():

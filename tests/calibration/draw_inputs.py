@@ -126,7 +126,8 @@ def air_with(one: Recorded, study: Study, errors: Errors, ride: int) -> RideAir:
             temperature=entry.temperature + off("temperature"),
             pressure=entry.pressure + off("pressure"),
             humidity=entry.humidity + off("humidity"),
-            wind_speed=entry.wind_speed * max(1.0 + off("station factor"), 0.0),
+            wind_speed=entry.wind_speed * max(1.0 + off("wind factor"), 0.0),
+            wind_from=entry.wind_from + off("wind turn"),
         )
 
     weather = tuple(misread(entry) for entry in study.weather)
@@ -216,6 +217,9 @@ def sources(one: Recorded) -> list[Source]:
     for ride, air in enumerate(one.airs):
         for axis in ("wind east", "wind north"):
             out.append(Source(name=axis, sd=air.wind_sd, row="wind of the ride", owners=(ride,)))
+    first = one.airs[0]
+    for name, sd in (("wind factor", first.wind_factor_sd), ("wind turn", first.wind_turn_sd)):
+        out.append(Source(name=name, sd=sd, row="wind report, shared"))
     if int(s.meter.max()):
         between = u.power_scale_between_meters / np.sqrt(2)  # the difference has the declared sd
         meters = range(int(s.meter.max()) + 1)

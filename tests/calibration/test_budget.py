@@ -21,6 +21,7 @@ ROWS = (
     "air density, shared",
     "air density",
     "wind of the ride",
+    "wind report, shared",
 )
 
 

@@ -5,9 +5,10 @@ import pytest
 
 import sameloop.estimate.linear  # noqa: F401  (the public name hides the module)
 from sameloop.estimate.balance import prepare
-from sameloop.estimate.design import forecast_wind, lay_out
+from sameloop.estimate.layout import lay_out
 from sameloop.estimate.linear import linearise
 from sameloop.estimate.noise import NoisePrior, road_hats
+from sameloop.estimate.prior import forecast_wind
 from sameloop.estimate.solve import apply
 
 

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from sameloop.estimate.balance import prepare
-from sameloop.estimate.design import forecast_wind, lay_out, prior
 from sameloop.estimate.lap_noise import noise_of, noise_shapes
+from sameloop.estimate.layout import lay_out
 from sameloop.estimate.linear import linearise
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, road_hats
+from sameloop.estimate.prior import forecast_wind, prior
 from sameloop.estimate.reml import noise_slopes
 from sameloop.estimate.solve import apply, apply_transposed, step
 

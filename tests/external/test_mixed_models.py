@@ -17,11 +17,12 @@ import pytest
 import scipy.stats.tests
 import statsmodels.api as sm
 
-from sameloop.estimate.design import Layout, Prior, _Statements
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.lap_noise import NoiseShapes, noise_of
+from sameloop.estimate.layout import Layout
 from sameloop.estimate.linear import LinearModel
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
+from sameloop.estimate.prior import Prior, _Statements
 from sameloop.estimate.reml import noise_slopes
 from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import step
@@ -41,7 +42,7 @@ def layout_of(n_fixed: int, n_road: int, n_groups: int) -> Layout:
         n_knots=0, nuisance=(), declared_kinds={}, cda=NOTHING, crr=NOTHING,
         road=places[n_fixed : n_fixed + n_road], ride_wind=NOTHING.reshape(0, 2),
         lap_wind=NOTHING.reshape(0, 2), lap_force=places[n_fixed + n_road :], shelter=NOTHING,
-        declared=NOTHING, size=len(places),
+        declared=NOTHING, station=NOTHING, size=len(places),
     )  # fmt: skip
 
 

@@ -36,7 +36,8 @@ _TEMPERATURE_DRIFT = 1.0  # K per hour without an entry
 _DRIFT_LIMIT = 6.0  # h, a day's swing is finite
 _UNKNOWN_WIND_SD = 2.0  # m/s at rider height
 _STATION_IS_NOT_THE_LOOP = 0.5  # m/s
-_DIRECTION_SD = math.radians(15.0)
+_TURN_SD = math.radians(25.0)  # land turns the wind between station and loop
+_OWN_WIND = 0.15  # of the wind: what factor and turn are on this day, not on another
 _WIND_DRIFT = 0.5  # m/s per square root of an hour without an entry
 _INDOOR_WIND_SD = 0.05  # m/s
 
@@ -86,6 +87,8 @@ def _air_of(study: Study, track: Track, *, indoor: bool, one_day: bool) -> RideA
         wind_east=wind.east,
         wind_north=wind.north,
         wind_sd=wind.sd,
+        wind_factor_sd=wind.factor_sd,
+        wind_turn_sd=wind.turn_sd,
         wind_known=wind.known,
         assumptions=tuple(
             dict.fromkeys(
@@ -250,6 +253,8 @@ class _Wind:
     north: FloatArray
     sd: float
     known: bool
+    factor_sd: float = 0.0
+    turn_sd: float = 0.0
     notes: tuple[str, ...] = ()
 
 
@@ -271,8 +276,7 @@ def _outdoor_wind(study: Study, time: FloatArray) -> _Wind:
     assert east is not None
     assert north is not None
     mean_square = float(np.mean((factor * speed[0]) ** 2))
-    relative = (study.uncertainty.wind_station_factor**2 + _DIRECTION_SD**2) / 2
-    variance = _STATION_IS_NOT_THE_LOOP**2 + relative * mean_square
+    variance = _STATION_IS_NOT_THE_LOOP**2 + _OWN_WIND**2 * mean_square
     notes = [
         f"Wind at rider height is {factor:.2f} of the wind at the station's mast, over land that "
         "is open to roughly open."
@@ -286,6 +290,8 @@ def _outdoor_wind(study: Study, time: FloatArray) -> _Wind:
         east=factor * east[0],
         north=factor * north[0],
         sd=math.sqrt(variance),
+        factor_sd=study.uncertainty.wind_station_factor,
+        turn_sd=_TURN_SD,
         known=True,
         notes=(*notes, *_far("a wind", speed[1])),
     )

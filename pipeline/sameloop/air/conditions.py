@@ -24,7 +24,10 @@ class RideAir:
     wind_east, wind_north : array, (n_times,)
         Prior mean of the wind *velocity* (where the air goes to) at rider height [m/s].
     wind_sd : float
-        Standard deviation of the ride's mean wind about that prior, each component [m/s].
+        Standard deviation of this ride's mean wind about that prior, each component [m/s].
+    wind_factor_sd, wind_turn_sd : float
+        By how much all reports of the weather source may be wrong alike, standard deviations:
+        share of the wind's speed [-] and turn of its direction [rad].
     wind_known : bool
         False when no weather source gave a wind: the prior is then zero and wide.
     assumptions : tuple of str
@@ -40,3 +43,5 @@ class RideAir:
     wind_sd: float
     wind_known: bool
     assumptions: tuple[str, ...] = ()
+    wind_factor_sd: float = 0.0
+    wind_turn_sd: float = 0.0

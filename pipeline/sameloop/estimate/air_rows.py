@@ -8,8 +8,8 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance
-from sameloop.estimate.design import Layout
 from sameloop.estimate.lap_wind import Wind
+from sameloop.estimate.layout import Layout
 from sameloop.estimate.noise import wind_kept
 
 

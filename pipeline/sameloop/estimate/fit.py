@@ -10,10 +10,11 @@ import numpy as np
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance, prepare
-from sameloop.estimate.design import Layout, Prior, forecast_wind, lay_out, prior
 from sameloop.estimate.lap_noise import noise_of, noise_shapes
+from sameloop.estimate.layout import Layout, lay_out
 from sameloop.estimate.linear import LinearModel, linearise
 from sameloop.estimate.noise import NoisePrior, gust_places, road_hats
+from sameloop.estimate.prior import Prior, forecast_wind, prior
 from sameloop.estimate.reml import NoiseSlopes, noise_slopes
 from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import Step, step
@@ -85,7 +86,7 @@ def fit(
     x = _start(layout, balance, stretches) if near is None else _start_near(layout, near)
     converged, rounds = False, 0
     pace = np.ones(len(phi))
-    last = np.zeros(len(phi))
+    last, taken = np.zeros(len(phi)), np.zeros(layout.size)
     while not converged and rounds < _MAX_ROUNDS:
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
@@ -99,7 +100,8 @@ def fit(
             # then swing about the answer, and each reversal halves its pace.
             pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
             last, to_gain = stride, abs(float(slopes.score @ stride))
-        x = x + _reach(layout, solved.change) * solved.change
+        taken = _reach(layout, solved.change) * _calmed(layout, solved, taken) * solved.change
+        x = x + taken
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
         cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
         converged = bool(
@@ -113,6 +115,18 @@ def fit(
         solved=solved, slopes=slopes, rounds=rounds, converged=converged,
         scatter=lap_scatter(model, solved, layout, known, x),
     )  # fmt: skip
+
+
+def _calmed(layout: Layout, solved: Step, taken: FloatArray) -> float:
+    """Share of a change to take when it turns back on the one taken before, by the secant rule.
+
+    Slopes are those at the predicted speed, not quite the residual's own: where the laps hardly
+    tell CdA from the wind, full steps may swing about the answer for ever.
+    """
+    sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
+    before, now = taken[layout.cda] / sd, solved.change[layout.cda] / sd
+    back = -float(before @ now) / max(float(before @ before), 1e-12)
+    return 1.0 / (1.0 + max(back, 0.0))
 
 
 def _reach(layout: Layout, change: FloatArray) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance
-from sameloop.estimate.design import Layout
+from sameloop.estimate.layout import Layout
 from sameloop.estimate.noise import road_hats, wind_kept
 from sameloop.road.stretches import Stretches
 

@@ -12,8 +12,8 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.air_rows import air_rows
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
-from sameloop.estimate.design import Layout
 from sameloop.estimate.lap_wind import Wind, wind_at
+from sameloop.estimate.layout import Layout
 from sameloop.estimate.noise import gust_of_laps, noise_value, wind_kept
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches

@@ -8,10 +8,11 @@ import numpy as np
 from scipy.sparse.linalg import spsolve
 
 from sameloop.clean.track import FloatArray
-from sameloop.estimate.design import Layout, Prior
 from sameloop.estimate.lap_noise import by_parameter
+from sameloop.estimate.layout import Layout
 from sameloop.estimate.linear import LinearModel, lap_products
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
+from sameloop.estimate.prior import Prior
 from sameloop.estimate.solve import Step, apply, apply_transposed, fitted_spread
 from sameloop.road.stretches import IntArray
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sameloop.clean.track import FloatArray
-from sameloop.estimate.design import Layout, Prior
 from sameloop.estimate.lap_noise import Noise
+from sameloop.estimate.layout import Layout
 from sameloop.estimate.linear import LinearModel, lap_products
 from sameloop.estimate.noise import noise_value
+from sameloop.estimate.prior import Prior
 from sameloop.estimate.reml import prior_mean
 from sameloop.estimate.solve import Step, fitted_spread
 

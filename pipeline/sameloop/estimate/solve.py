@@ -9,10 +9,10 @@ from scipy import sparse
 from scipy.linalg.lapack import dpotrf, dpotri
 
 from sameloop.clean.track import BoolArray, FloatArray
-from sameloop.estimate.design import Prior
 from sameloop.estimate.lap_noise import Noise
 from sameloop.estimate.linear import LinearModel, lap_products
 from sameloop.estimate.noise import NoisePrior
+from sameloop.estimate.prior import Prior
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from sameloop.answer import Answer
-from sameloop.estimate.design import mountings
+from sameloop.estimate.layout import mountings
 from sameloop.estimate.result import Comparison
 from sameloop.plan.order import Stint, draw_order, lap_powers, stints_for
 from sameloop.plan.precision import MOST_LAPS, Precision, precision_of

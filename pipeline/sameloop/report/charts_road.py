@@ -184,7 +184,9 @@ def _reported_ride(answer: Answer, ride: int) -> tuple[list[float], list[float]]
     time = np.concatenate([lap.time for lap in used])
     east = float(np.interp(time, air.time, air.wind_east).mean())
     north = float(np.interp(time, air.time, air.wind_north).mean())
-    speed, half = math.hypot(east, north), 1.96 * air.wind_sd
+    speed = math.hypot(east, north)
+    half = 1.96 * math.hypot(air.wind_sd, air.wind_factor_sd * speed)
     angle = math.atan2(-east, -north) % (2 * math.pi)
-    turn = min(half / max(speed, 1e-9), math.pi)
+    across = math.hypot(air.wind_sd / max(speed, 1e-9), air.wind_turn_sd)
+    turn = min(1.96 * across, math.pi)
     return [speed, max(speed - half, 0.0), speed + half], [angle, angle - turn, angle + turn]

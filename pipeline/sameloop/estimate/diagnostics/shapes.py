@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from sameloop.clean.track import FloatArray
-from sameloop.estimate.design import mountings
 from sameloop.estimate.diagnostics.rest import column
 from sameloop.estimate.fit import Fit
+from sameloop.estimate.layout import mountings
 from sameloop.road.stretches import Stretches
 
 #: Laps on either side of a jump; with fewer it is one odd lap.

@@ -8,10 +8,11 @@ import numpy as np
 from scipy import stats
 
 from sameloop.clean.track import FloatArray
-from sameloop.estimate.design import forecast_wind
 from sameloop.estimate.diagnostics.rest import Rest
-from sameloop.road.stretches import IntArray, Stretches
+from sameloop.estimate.prior import forecast_wind
+from sameloop.road.stretches import Stretches
 
+WIND_SOURCES = ("wind of the ride", "wind report, shared")
 #: Share of the report's own variance that the laps must have taken away to speak against it.
 _LEARNT = 0.02
 
@@ -42,32 +43,36 @@ def wind_gap(rest: Rest, stretches: Stretches) -> WindGap | None:
         return None
     reported = forecast_wind(layout, stretches)
     places = layout.ride_wind.ravel()
-    sd = _report_sd(rest, places)
     found = rest.x[layout.ride_wind]
-    gap = (found - reported).ravel() / sd
-    learnt = np.eye(len(places)) - rest.inverse[np.ix_(places, places)] / np.outer(sd, sd)
+    gap = (found - reported).ravel()
+    said, kept = _report_covariance(rest), rest.inverse[np.ix_(places, places)]
     pairs = [slice(2 * ride, 2 * ride + 2) for ride in range(layout.n_rides)]
     return WindGap(
         reported=reported,
         found=found,
-        chance=_chance(gap, learnt),
-        chance_of_ride=np.array([_chance(gap[two], learnt[two, two]) for two in pairs]),
+        chance=_chance(gap, said, kept),
+        chance_of_ride=np.array(
+            [_chance(gap[two], said[two, two], kept[two, two]) for two in pairs]
+        ),
     )
 
 
-def _report_sd(rest: Rest, places: IntArray) -> FloatArray:
-    """Look up the standard deviation of the report of each of these unknowns [m/s]."""
-    prior = rest.fit.prior
-    rows = [k for k, name in enumerate(prior.source) if name == "wind of the ride"]
-    of_place = {int(prior.rows[[row]].indices[0]): float(prior.sd[row]) for row in rows}
-    return np.array([of_place[int(place)] for place in places])
+def _report_covariance(rest: Rest) -> FloatArray:
+    """Covariance of the rides' winds by the reports alone [m2/s2]."""
+    layout, prior = rest.fit.layout, rest.fit.prior
+    places = np.concatenate([layout.ride_wind.ravel(), layout.station])
+    of_wind = [k for k, name in enumerate(prior.source) if name in WIND_SOURCES]
+    rows = prior.rows[of_wind][:, places].toarray() / prior.sd[of_wind][:, None]
+    inside = slice(0, layout.ride_wind.size)
+    return np.asarray(np.linalg.inv(rows.T @ rows)[inside, inside])
 
 
-def _chance(gap: FloatArray, covariance: FloatArray) -> float:
+def _chance(gap: FloatArray, said: FloatArray, kept: FloatArray) -> float:
     """Probability of so large a gap by luck (chi-square), where the laps say anything at all."""
-    values, vectors = np.linalg.eigh(covariance)
+    root = np.linalg.inv(np.linalg.cholesky(said))
+    values, vectors = np.linalg.eigh(np.eye(len(said)) - root @ kept @ root.T)
     keep = values > _LEARNT
     if not keep.any():
         return 1.0
-    square = float(((vectors[:, keep].T @ gap) ** 2 / values[keep]).sum())
+    square = float(((vectors[:, keep].T @ root @ gap) ** 2 / values[keep]).sum())
     return float(stats.chi2.sf(square, int(keep.sum())))
