@@ -63,6 +63,15 @@ def test_ranges_by_button_allow_another_starting_place(laps, track):
     assert setups(laps, replace(track, laps=recorded), laps=ranges) == ["A", "A", "B", "B"]
 
 
+@pytest.mark.parametrize(("late", "setup"), [(3.0, "A"), (9.0, None)])
+def test_a_range_by_button_allows_late_presses_on_a_short_track(laps, late, setup):
+    lap = replace(laps[1], start=1000.0, end=1014.0)
+    press, next_press = (pd.Timestamp(t + late, unit="s", tz="UTC") for t in (1000.0, 1014.0))
+    recorded = (RecordedLap(number=1, start=press, end=next_press),)
+    ranges = (LapRange(first=1, last=1, setup="A", by="button"),)
+    assert setup_of(lap, recorded, StudyRide(file="ride.fit", laps=ranges)) == setup
+
+
 def test_a_lap_that_nothing_names_is_left_out_and_says_so(laps, track):
     entry = StudyRide(file="ride.fit", laps=(LapRange(first=1, last=3, setup="A"),))
     assigned = assign_setups(laps, [track], [entry])

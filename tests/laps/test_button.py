@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -41,7 +42,48 @@ def test_by_the_button_pressed_early_and_late(roads, hall, around):
     assert len(left_out) == 2
     assert all("the loop has 20" in reason for reason in left_out)
     assert "by the lap button" in lapset.notes[0]
+    assert re.search(
+        rf"early or late, .*even.*: {LAPS + 1} presses moved, by \d+\.\d m at the median",
+        lapset.notes[1],
+    )
     assert np.isnan(lapset.loop.heading).all()
+
+
+def pressed(roads, hall, gates):
+    """Laps of the hall, the button pressed at `gates` [laps since the start]."""
+    faults = roads.Faults(positions=False, laps=(0.0, *(np.array(gates) / LAPS), 1.0))
+    ridden = roads.ride(roads.laps_of(hall, LAPS), seed=4, faults=faults)
+    return find_laps([ridden.track])
+
+
+def test_one_lap_ends_where_the_next_begins(roads, hall):
+    late = 0.03 * np.random.default_rng(6).standard_normal(LAPS - 1)
+    lapset = pressed(roads, hall, np.arange(1, LAPS) + late)
+    used = [lap for lap in lapset.laps if lap.used]
+    assert [a.end for a in used[:-1]] == pytest.approx([b.start for b in used[1:]], abs=1e-3)
+
+
+def test_a_press_that_is_missed_costs_its_two_laps(roads, hall):
+    lapset = pressed(roads, hall, [k for k in range(1, LAPS) if k != 8])
+    assert sum(lap.used for lap in lapset.laps) == LAPS - 2
+    (odd,) = (lap for lap in lapset.laps if not lap.used)
+    assert re.search(r"lap button: 4\d\d m, the loop has 2\d\d m", odd.reason)
+
+
+def test_a_press_too_many_costs_its_lap(roads, hall):
+    lapset = pressed(roads, hall, sorted([*range(1, LAPS), 8.4]))
+    assert sum(lap.used for lap in lapset.laps) == LAPS - 1
+    assert [lap.number > 0 for lap in lapset.laps if not lap.used] == [False, False]
+
+
+def test_laps_after_a_rest_begin_anew(roads, hall, around):
+    """A lap and a half lies between two runs, which no even grid has room for."""
+    lapset = pressed(roads, hall, [*range(1, 10), *(k + 0.5 for k in range(10, LAPS - 1))])
+    assert sum(lap.used for lap in lapset.laps) == 9 + 8
+    between, last = (lap.reason for lap in lapset.laps if not lap.used)
+    for reason in (between, last):
+        ridden = float(re.search(r"lap button: (\d+) m", reason).group(1))
+        assert ridden == pytest.approx(1.5 * around, abs=5.0)
 
 
 def test_by_the_distance_after_which_speed_repeats(roads, hall, around):

@@ -11,6 +11,7 @@ from sameloop.laps.lap import Lap
 from sameloop.study import LapRange, StudyRide
 
 _INSIDE = 0.9  # share of a lap that must lie in a recorded lap or a span to belong to it
+_LATE = 3.0  # s by which a press of the button may miss the gate of a lap that is its own
 
 
 def assign_setups(
@@ -52,9 +53,10 @@ def _in_range(lap: Lap, recorded: Sequence[RecordedLap], part: LapRange) -> bool
         return False
     # The range counts as a whole: a lap found on the road starts elsewhere than the button's.
     start = min(item.start.timestamp() for item in inside)
-    return _within(lap, start, max(item.end.timestamp() for item in inside))
+    return _within(lap, start, max(item.end.timestamp() for item in inside), late=_LATE)
 
 
-def _within(lap: Lap, start: float, end: float) -> bool:
+def _within(lap: Lap, start: float, end: float, *, late: float = 0.0) -> bool:
     overlap = min(lap.end, end) - max(lap.start, start)
-    return overlap >= _INSIDE * (lap.end - lap.start)
+    lasted = lap.end - lap.start
+    return overlap >= max(_INSIDE * lasted - late, lasted / 2)

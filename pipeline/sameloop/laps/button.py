@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from sameloop.clean.runs import runs
-from sameloop.clean.track import FloatArray, Track
+from sameloop.clean.track import BoolArray, FloatArray, Track
+from sameloop.laps.even import EvenGates, even_gates
 from sameloop.laps.passes import Pass
 
 _ALIKE, _PRESSED = 0.01, 50.0  # of the length, and m, by which laps of the button may differ
@@ -22,11 +24,55 @@ _CLEAR, _CLEAR_SD = 0.15, 6.0  # correlation, and its chance scatters, that show
 _WHOLE = 0.9  # of the best correlation that a shorter repetition needs
 
 
-def button_length(tracks: Sequence[Track]) -> float | None:
-    """Distance [m] that is commonest between presses of the button; None when no three agree."""
-    lengths = np.sort(
-        np.concatenate([np.diff(_presses(track)) for track in tracks] or [np.empty(0)])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ButtonLaps:
+    """Laps of `length` [m] by the button, `passes` of each ride; `note` says how it was used."""
+
+    length: float
+    passes: tuple[list[Pass], ...]
+    note: str
+
+
+def button_laps(tracks: Sequence[Track], wheel_sd: float) -> ButtonLaps | None:
+    """Cut each ride at its presses, a lap being good when its distance is the loop's.
+
+    The button is pressed early or late by a second, the loop has one length: gates of laps on end
+    are made even (`even_gates`). Any other press cuts where it was pressed.
+
+    Parameters
+    ----------
+    tracks : sequence of Track
+    wheel_sd : float
+        By how much the wheels of two runs of laps may differ, relative [-].
+
+    Returns
+    -------
+    ButtonLaps or None
+        None when no three presses are one distance apart.
+    """
+    rides = [_presses(track) for track in tracks]
+    rough = _commonest(rides)
+    if rough is None:
+        return None
+    places = [(ride, *span) for ride, one in enumerate(rides) for span in _sets(one, rough)]
+    even = even_gates([rides[ride][first : last + 1] for ride, first, last in places], wheel_sd)
+    gates = [presses.copy() for presses in rides]
+    good = [np.zeros(max(len(presses) - 1, 0), dtype=bool) for presses in rides]
+    for (ride, first, last), found in zip(places, even.gates, strict=True):
+        gates[ride][first : last + 1] = found
+        good[ride][first:last] = True
+    return ButtonLaps(
+        length=even.length,
+        passes=tuple(
+            _passes(cuts, alike, even.length) for cuts, alike in zip(gates, good, strict=True)
+        ),
+        note=_moved(rides, places, even),
     )
+
+
+def _commonest(rides: Sequence[FloatArray]) -> float | None:
+    """Distance [m] that is commonest between presses of the button; None when no three agree."""
+    lengths = np.sort(np.concatenate([np.diff(presses) for presses in rides] or [np.empty(0)]))
     lengths = lengths[lengths > _SHORTEST]
     if len(lengths) < _FEWEST:
         return None
@@ -35,24 +81,10 @@ def button_length(tracks: Sequence[Track]) -> float | None:
     best = int(np.argmax(high - low))
     if high[best] - low[best] < _FEWEST:
         return None
-    rough = float(np.median(lengths[low[best] : high[best]]))
-    return _slope([_presses(track) for track in tracks], rough)
+    return float(np.median(lengths[low[best] : high[best]]))
 
 
-def button_passes(track: Track, length: float) -> list[Pass]:
-    """Cut at each press, good when the distance is the loop's.
-
-    The button is pressed early or late by a second, the loop has one length: within laps on end,
-    the gates are evenly spaced and lie as near to all presses as they can.
-    """
-    presses = _presses(track)
-    gates, good = presses.copy(), np.zeros(max(len(presses) - 1, 0), dtype=bool)
-    sets = _sets(presses, length)
-    own = _slope([presses], length) if sets else length
-    for first, last in sets:
-        steps = own * np.arange(last - first + 1)
-        gates[first : last + 1] = steps + np.mean(presses[first : last + 1] - steps)
-        good[first:last] = True
+def _passes(gates: FloatArray, good: BoolArray, length: float) -> list[Pass]:
     return [
         Pass(
             start=start,
@@ -65,20 +97,30 @@ def button_passes(track: Track, length: float) -> list[Pass]:
     ]
 
 
+def _moved(
+    rides: Sequence[FloatArray], places: Sequence[tuple[int, int, int]], even: EvenGates
+) -> str:
+    """Say by how much gates lie off the presses."""
+    moved = np.abs(
+        np.concatenate(
+            [
+                gates - rides[ride][first : last + 1]
+                for (ride, first, last), gates in zip(places, even.gates, strict=True)
+            ]
+        )
+    )
+    how = "even along the wheel's distance"
+    if even.lap_sd > 0:
+        how = f"smooth, for laps differ by more than late presses explain ({even.lap_sd:.0f} m)"
+    return (
+        f"The lap button is pressed early or late, so gates are made {how}: {len(moved)} presses "
+        f"moved, by {np.median(moved):.1f} m at the median, {moved.max():.1f} m at most."
+    )
+
+
 def _sets(presses: FloatArray, length: float) -> list[tuple[int, int]]:
     """First and last press of laps on end."""
     return runs(np.abs(np.diff(presses) - length) <= _jitter(np.array([length])))
-
-
-def _slope(rides: Sequence[FloatArray], rough: float) -> float:
-    """Metres a lap: common slope of the lines through the presses of all sets of laps."""
-    above = below = 0.0
-    for presses in rides:
-        for first, last in _sets(presses, rough):
-            count = np.arange(last - first + 1) - (last - first) / 2
-            above += float(count @ presses[first : last + 1])
-            below += float(count @ count)
-    return above / below
 
 
 def _jitter(length: FloatArray) -> FloatArray:

@@ -11,14 +11,14 @@ from sameloop.clean.plane import Plane, plane_around
 from sameloop.clean.track import FloatArray, Track
 from sameloop.errors import LapMatchError
 from sameloop.laps.assign import assign_setups
-from sameloop.laps.button import button_length, button_passes, distance_passes, repeat_length
+from sameloop.laps.button import button_laps, distance_passes, repeat_length
 from sameloop.laps.keep import keep_or_leave_out
 from sameloop.laps.lap import Lap, LapSet, Loop
 from sameloop.laps.loop import Reference, find_reference, is_out_and_back
 from sameloop.laps.matching import Chain, match
 from sameloop.laps.passes import Pass, find_passes
 from sameloop.laps.returns import Flat
-from sameloop.study import Study
+from sameloop.study import Study, Uncertainty
 
 _NO_LOOP = (
     "No stretch of road is ridden twice in the same direction, so no loop can be found in {files}; "
@@ -65,7 +65,8 @@ def find_laps(
     if any(np.isfinite(track.latitude).any() for track in tracks):
         found = _laps_by_position(tracks, loop, direction)
     else:
-        found = _laps_by_distance(tracks)
+        wheel_sd = (Uncertainty() if study is None else study.uncertainty).wheel_circumference
+        found = _laps_by_distance(tracks, wheel_sd)
     if study is None:
         return found
     return replace(found, laps=assign_setups(found.laps, tracks, study.rides))
@@ -107,17 +108,18 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
     )
 
 
-def _laps_by_distance(tracks: Sequence[Track]) -> LapSet:
-    length = button_length(tracks)
-    how = "by the lap button"
-    if length is not None:
-        passes = [button_passes(track, length) for track in tracks]
+def _laps_by_distance(tracks: Sequence[Track], wheel_sd: float) -> LapSet:
+    notes: tuple[str, ...] = ()
+    how = "the distance after which speed repeats itself"
+    by_button = button_laps(tracks, wheel_sd)
+    if by_button is not None:
+        length, passes = by_button.length, list(by_button.passes)
+        how, notes = "the lap button", (by_button.note,)
     else:
-        length = repeat_length(tracks)
-        if length is None:
+        again = repeat_length(tracks)
+        if again is None:
             raise LapMatchError(_NO_POSITIONS.format(files=_names(tracks)))
-        how = "by the distance after which speed repeats itself"
-        passes = distance_passes(tracks, length)
+        length, passes = again, distance_passes(tracks, again)
     chains = [
         _by_distance_alone(number, track, piece, length)
         for number, track in enumerate(tracks)
@@ -138,8 +140,8 @@ def _laps_by_distance(tracks: Sequence[Track]) -> LapSet:
         longitude0=np.nan,
     )
     laps = _laps(tracks, passes, chains, length)
-    note = f"No positions: laps of {length:.0f} m found {how}."
-    return LapSet(loop=found, laps=keep_or_leave_out(laps, tracks, "either"), notes=(note,))
+    notes = (f"No positions: laps of {length:.0f} m found by {how}.", *notes)
+    return LapSet(loop=found, laps=keep_or_leave_out(laps, tracks, "either"), notes=notes)
 
 
 def _by_distance_alone(number: int, track: Track, piece: Pass, length: float) -> Chain:
