@@ -34,11 +34,13 @@ def one(request):
 def test_row_is_what_moving_the_input_does(one, row):
     """To a fifth, or to some hundredths of a watt: the slopes are straight, the fit is not quite.
 
-    Half a second of delay also blurs the power within a stretch, which no slope can say.
+    Drag is curved in the wind, so its rows hold to a third. Half a second of delay also blurs the
+    power within a stretch, which no slope can say.
     """
     found = inputs["by_ends"](one, inputs["by_row"](one)[row])
-    least = 0.15 if row == "power timing" else 0.04
-    assert inputs["first_order"](one, row) == pytest.approx(found, rel=0.2, abs=least)
+    least = 0.15 if row == "power timing" else 0.05
+    most = 0.35 if row.startswith("wind") else 0.2
+    assert inputs["first_order"](one, row) == pytest.approx(found, rel=most, abs=least)
 
 
 def test_two_meters_differ_by_what_is_declared():

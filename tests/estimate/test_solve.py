@@ -10,7 +10,7 @@ from sameloop.estimate.linear import linearise
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, road_hats
 from sameloop.estimate.prior import forecast_wind, prior
 from sameloop.estimate.reml import noise_slopes
-from sameloop.estimate.solve import apply, apply_transposed, step
+from sameloop.estimate.solve import apply, apply_transposed, inverse_by_ride, step
 
 
 @pytest.fixture(scope="module", params=["small", "airy"])
@@ -30,7 +30,7 @@ def problem(request):
     def solve(log_noise):
         known = prior(layout, small.stretches, small.study, small.airs, log_noise, x)
         noise = noise_of(shapes, model, log_noise, small.stretches.ride)
-        solved = step(model, noise, known, noise_prior, x)
+        solved = step(model, noise, known, noise_prior, x, layout.ride_of)
         return known, solved
 
     return small, layout, model, noise_prior, x, phi, solve
@@ -81,3 +81,31 @@ def test_information_is_positive(problem):
     known, solved = solve(phi)
     slopes = noise_slopes(model, solved, layout, known, noise_prior, x)
     assert np.linalg.eigvalsh(slopes.information).min() > 0
+
+
+def test_inverse_by_ride_is_the_inverse():
+    """Unknowns of two rides that meet only in three shared ones, in mixed order."""
+    rng = np.random.default_rng(5)
+    ride_of = np.array([-1, 0, 0, 1, -1, 1, 1, 0, -1, 1])
+    apart = (ride_of[:, None] >= 0) & (ride_of >= 0) & (ride_of[:, None] != ride_of)
+    matrix = np.where(apart, 0.0, (half := rng.normal(size=(10, 10))) + half.T) + 12 * np.eye(10)
+    inverse, log_determinant = inverse_by_ride(matrix, ride_of)
+    np.testing.assert_allclose(inverse, np.linalg.inv(matrix), rtol=1e-9, atol=1e-12)
+    assert log_determinant == pytest.approx(np.linalg.slogdet(matrix)[1])
+
+
+def test_inverse_by_ride_refuses_what_is_not_positive_definite():
+    with pytest.raises(np.linalg.LinAlgError, match="not positive definite"):
+        inverse_by_ride(np.diag([1.0, -1.0, 1.0]), np.array([-1, 0, -1]))
+
+
+def test_unknowns_of_a_ride_meet_no_other_ride(problem):
+    """What makes the inverse by ride right: no statement and no lap joins two rides' own."""
+    small, layout, model, _, _, phi, solve = problem
+    known, _ = solve(phi)
+    for row in range(known.rows.shape[0]):
+        own = layout.ride_of[known.rows[[row]].indices]
+        assert len(set(own[own >= 0])) <= 1, known.source[row]
+    for lap, places in enumerate(model.local_index):
+        touched = np.unique(layout.ride_of[places[np.abs(model.local[lap]).max(axis=0) > 0]])
+        assert set(touched) <= {-1, small.stretches.ride[lap]}

@@ -42,7 +42,8 @@ def layout_of(n_fixed: int, n_road: int, n_groups: int) -> Layout:
         n_knots=0, nuisance=(), declared_kinds={}, cda=NOTHING, crr=NOTHING,
         road=places[n_fixed : n_fixed + n_road], ride_wind=NOTHING.reshape(0, 2),
         lap_wind=NOTHING.reshape(0, 2), lap_force=places[n_fixed + n_road :], shelter=NOTHING,
-        declared=NOTHING, station=NOTHING, size=len(places),
+        declared=NOTHING, station=NOTHING,
+        ride_of=np.full(len(places), -1), size=len(places),
     )  # fmt: skip
 
 
@@ -106,7 +107,7 @@ def fitted(y, x, group, *, intercepts: bool = True) -> Fit:
     while np.abs(stride).max() > 1e-8:
         noise = noise_of(shapes, model, phi, ride)
         known = known_of(layout, phi, intercepts=intercepts)
-        solved = step(model, noise, known, noise_prior, nothing)
+        solved = step(model, noise, known, noise_prior, nothing, layout.ride_of)
         slopes = noise_slopes(model, solved, layout, known, noise_prior, nothing)
         stride = np.linalg.solve(slopes.information, slopes.score)
         phi = phi + np.clip(stride, -0.5, 0.5)
@@ -274,7 +275,7 @@ def widened_mean(groups, sd: float):
     nothing = np.zeros(layout.size)
     noise = noise_of(shapes_of(usable), model, phi, np.zeros(len(groups), dtype=int))
     known = known_of(layout, phi, intercepts=False)
-    solved = step(model, noise, known, noise_prior, nothing)
+    solved = step(model, noise, known, noise_prior, nothing, layout.ride_of)
     fit = Fit(
         x=solved.change, log_noise=phi, layout=layout, balance=None, model=model, prior=known,
         solved=solved, slopes=noise_slopes(model, solved, layout, known, noise_prior, nothing),

@@ -24,7 +24,7 @@ from sameloop.study import Study
 
 _MAX_ROUNDS = 25
 _TOLERANCE = 0.02  # change of a CdA between rounds, in its own standard deviations
-_NOISE_TOLERANCE = 0.01  # log likelihood still to be gained from the noise parameters
+_NOISE_TOLERANCE = 0.1  # log likelihood that the last round gained; the next gains a quarter
 _MOST_CDA, _MOST_WIND, _MOST_SHELTER = 0.06, 1.0, 0.2  # largest changes in one round
 _NOISE_STRIDE = 0.7  # largest change of a log noise parameter in one round
 
@@ -91,7 +91,14 @@ def fit(
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
         known = prior(layout, stretches, study, airs, phi, x)
-        solved = step(model, noise_of(shapes, model, phi, stretches.ride), known, noise_prior, x)
+        solved = step(
+            model,
+            noise_of(shapes, model, phi, stretches.ride),
+            known,
+            noise_prior,
+            x,
+            layout.ride_of,
+        )
         before, stride, to_gain = x, np.zeros(len(phi)), 0.0
         if not keep_noise:
             slopes = noise_slopes(model, solved, layout, known, noise_prior, x)

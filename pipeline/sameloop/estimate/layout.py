@@ -20,6 +20,7 @@ class Layout:
 
     `group` is the setup (or ride-and-setup) whose CdA and Crr a lap takes, ``(n_laps,)``;
     `group_setup` the study's index of each group's setup, ``(n_groups,)``.
+    `ride_of` is the ride of each unknown that no other ride has, -1 for the rest, ``(size,)``.
     `nuisance` names the declared inputs, one for each of the last unknowns; `declared_kinds` tells
     for each kind of them which one each lap takes, ``(n_laps,)``.
     """
@@ -42,6 +43,7 @@ class Layout:
     shelter: IntArray
     declared: IntArray
     station: IntArray  # (2,) by what all wind reports are wrong alike: share of speed, turn [rad]
+    ride_of: IntArray
     size: int
 
 
@@ -59,6 +61,16 @@ def lay_out(stretches: Stretches, group: IntArray, study: Study, has_wind: bool)
     sizes += [n_laps, n_knots, len(nuisance), 2 if has_wind else 0]
     ends = np.cumsum([0, *sizes])
     part = [np.arange(a, b) for a, b in pairwise(ends)]
+    ride_wind, lap_wind = part[3].reshape(-1, 2), part[4].reshape(-1, 2)
+    declared_kinds = {
+        kind: np.array([nuisance.index(name) for name in _of_laps(kind, owner, n_laps)])
+        for kind, owner in owners.items()
+    }
+    ride_of = np.full(ends[-1], -1)
+    ride_of[ride_wind] = np.arange(len(ride_wind))[:, None]
+    ride_of[lap_wind] = stretches.ride[: len(lap_wind), None]
+    ride_of[part[5]] = stretches.ride
+    ride_of[part[7]] = _only_ride(declared_kinds, stretches.ride, len(nuisance))
     return Layout(
         group=group,
         group_setup=_setup_of_groups(stretches, group),
@@ -68,21 +80,28 @@ def lay_out(stretches: Stretches, group: IntArray, study: Study, has_wind: bool)
         n_laps=n_laps,
         n_knots=n_knots,
         nuisance=nuisance,
-        declared_kinds={
-            kind: np.array([nuisance.index(name) for name in _of_laps(kind, owner, n_laps)])
-            for kind, owner in owners.items()
-        },
+        declared_kinds=declared_kinds,
         cda=part[0],
         crr=part[1],
         road=part[2],
-        ride_wind=part[3].reshape(-1, 2),
-        lap_wind=part[4].reshape(-1, 2),
+        ride_wind=ride_wind,
+        lap_wind=lap_wind,
         lap_force=part[5],
         shelter=part[6],
         declared=part[7],
         station=part[8],
+        ride_of=ride_of,
         size=int(ends[-1]),
     )
+
+
+def _only_ride(kinds: dict[str, IntArray], ride: IntArray, count: int) -> IntArray:
+    """Ride of each declared input that only one ride has, else -1."""
+    of_lap = np.concatenate(list(kinds.values()))
+    first, last = np.full(count, ride.max()), np.zeros(count, dtype=ride.dtype)
+    np.minimum.at(first, of_lap, np.tile(ride, len(kinds)))
+    np.maximum.at(last, of_lap, np.tile(ride, len(kinds)))
+    return np.where(first == last, first, -1)
 
 
 def _setup_of_groups(stretches: Stretches, group: IntArray) -> IntArray:

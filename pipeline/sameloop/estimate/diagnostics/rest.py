@@ -13,7 +13,7 @@ from sameloop.estimate.noise import SHARED_NAMES, NoisePrior, noise_value
 from sameloop.estimate.solve import (
     apply,
     apply_transposed,
-    inverse_of,
+    inverse_by_ride,
     lap_weights,
     normal_matrix,
 )
@@ -52,7 +52,8 @@ def with_ordinary_noise(fit: Fit) -> Rest:
     factor = np.array([shrink.get(kind, 1.0) for kind in fit.prior.kind])
     known = replace(fit.prior, sd=fit.prior.sd * factor)
     size = len(fit.x)
-    inverse, _ = inverse_of(normal_matrix(fit.model, weight, known, size))
+    info = normal_matrix(fit.model, weight, known, size)
+    inverse, _ = inverse_by_ride(info, fit.layout.ride_of)
     left = fit.solved.left
     right = apply_transposed(fit.model, lap_products(weight, left), size)
     right = right + known.rows.T @ ((known.mean - known.rows @ fit.x) / known.sd**2)
