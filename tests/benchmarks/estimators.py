@@ -200,7 +200,10 @@ def bootstrap(p: Problem, draws: int = 200) -> Answer:
 
 def state_space(p: Problem) -> Answer:
     """A Kalman filter over stretches with latent gusts, noise by likelihood."""
-    wind_sd = np.array([air.wind_sd for air in p.airs])
+    # It has no unknown for what all reports are wrong by alike: that goes to each ride's wind.
+    speed = [np.hypot(air.wind_east, air.wind_north).mean() for air in p.airs]
+    alike = [np.hypot(air.wind_factor_sd, air.wind_turn_sd) / np.sqrt(2) for air in p.airs]
+    wind_sd = np.hypot([air.wind_sd for air in p.airs], np.multiply(alike, speed))
     found = fit(p.balance, p.stretches, p.study, wind_sd)
     w = p.watts()
     sd = float(np.sqrt(w @ found.covariance[:4, :4] @ w))
