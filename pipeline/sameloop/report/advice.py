@@ -7,6 +7,7 @@ from sameloop.estimate.result import Comparison
 #: By the start of a source's name in the budget; what a rider can do about it.
 _REMEDIES = {
     "gusts": "a calmer day or a more sheltered loop would sharpen it most",
+    "wind report": "riding both setups on one day, in the same wind, would sharpen it most",
     "wind": "a calmer day or a more sheltered loop would sharpen it most",
     "shelter": "a calmer day or a more sheltered loop would sharpen it most",
     "power offset": "zeroing the meter before every ride, and more rides, would sharpen it",

@@ -1,0 +1,31 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from sameloop.estimate.result import BudgetLine
+from sameloop.report.advice import change_line
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [
+        ("wind report, shared", "both setups on one day, in the same wind"),
+        ("wind of the ride", "a calmer day"),
+        ("gusts", "a calmer day"),
+        ("posture", "changing setups more often"),
+        ("something else", "more laps would sharpen it"),
+    ],
+)
+def test_the_largest_part_of_the_budget_says_what_to_do(answer, source, words):
+    small = BudgetLine(source="mass", delta_watts_sd=0.1)
+    large = BudgetLine(source=source, delta_watts_sd=2.34)
+    found = replace(answer.comparisons[0], more_laps=None, budget=(small, large))
+    line = change_line(found)
+    assert line.startswith(f"The largest doubt is {source} (2.3 W)")
+    assert words in line
+
+
+def test_laps_that_would_settle_it_come_first(answer):
+    assert "About 5 more laps" in change_line(replace(answer.comparisons[0], more_laps=5))
