@@ -18,7 +18,7 @@ from pathlib import Path
 import atheris
 
 sys.path.insert(0, str(Path(__file__).parent))
-with atheris.instrument_imports(include=["sameloop", "fitdecode", "gpxpy", "metar", "tomllib"]):
+with atheris.instrument_imports(include=["sameloop", "fitdecode", "metar", "tomllib"]):
     from targets import TARGETS, judge
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -84,10 +86,18 @@ def test_times_with_offset_and_fraction():
     assert list(_read(body).samples["time"]) == [pd.Timestamp(text) for text in expected]
 
 
-def test_points_without_time_are_counted():
-    ride = _read(f"<trkseg>{_point(0)}{_point(1, time='soon')}{_point(2)}</trkseg>")
+@pytest.mark.parametrize(
+    "time", ["soon", "", "2026-05-02", "2026-05-02T09:10Z", "2026-05-02T09:10:01+24:00"]
+)
+def test_points_without_time_are_counted(time):
+    ride = _read(f"<trkseg>{_point(0)}{_point(1, time=time)}{_point(2)}</trkseg>")
     assert len(ride.samples) == 2
     assert ride.dropped == (Dropped(reason="no time stamp", count=1),)
+
+
+def test_blanks_around_a_time():
+    body = f"<trkseg>{_point(0, time=chr(10) + '  2026-05-02T09:10:00Z ')}{_point(1)}</trkseg>"
+    assert len(_read(body).samples) == 2
 
 
 def test_a_plan_without_times_is_refused():
@@ -104,15 +114,32 @@ def test_a_route_is_refused():
 
 def test_broken_xml_is_refused_with_the_line():
     text = HEAD.format("") + "\n<trkseg>\n" + _point(0) + "\n</trkpt>" + TAIL
-    with pytest.raises(RideFileError, match=r"a\.gpx: line 4 is not well-formed XML; export"):
+    with pytest.raises(RideFileError, match=r"a\.gpx: line 4, column 9 is not well-formed XML; "):
         parse_ride(text.encode(), name="a.gpx")
 
 
-def test_a_wrong_latitude_is_refused():
+def test_an_undeclared_prefix_is_no_missing_value():
+    with pytest.raises(RideFileError, match=r"line 2, column \d+ is not well-formed XML"):
+        _read('\n<trkseg><trkpt x:lat="47" lon="8"/></trkseg>')
+
+
+@pytest.mark.parametrize(
+    ("body", "wrong"),
+    [
+        ('<trkseg>\n<trkpt lat="north" lon="8"/></trkseg>', "line 2: lat cannot be 'north'"),
+        ('<trkseg><trkpt lat="47"/></trkseg>', "line 1: without lon"),
+        ('<trkseg><trkpt lat="1" lon="1">\n\n<ele>high</ele></trkpt></trkseg>',
+         "line 3: ele cannot be 'high'"),
+        ('<trkseg><trkpt lat="1" lon="1"><fix>4d</fix></trkpt></trkseg>', "fix cannot be '4d'"),
+        ("<number>one</number>", "number cannot be 'one'"),
+    ],
+)  # fmt: skip
+def test_a_wrong_value_is_refused_with_its_line(body, wrong):
+    said = re.escape(wrong)
     with pytest.raises(
-        RideFileError, match=r"^a\.gpx: its GPX content is wrong \(.*north.*\); export"
+        RideFileError, match=rf"^a\.gpx: its GPX content is wrong \(.*{said}\); export"
     ):
-        _read('<trkseg><trkpt lat="north" lon="8"/></trkseg>')
+        _read(body)
 
 
 def test_a_document_type_is_refused_with_the_line():

@@ -79,6 +79,13 @@ def test_laps_and_pauses():
     assert ride.pauses == (pause,)
 
 
+def test_empty_tracks_make_no_pause_of_their_own():
+    body = _lap(_time(0), _track(0, 1) + "<Track></Track>" + _track(30, 31) + "<Track></Track>")
+    body += _lap(_time(60), "<Track></Track>" + _track(60, 61))
+    pause = (ORIGIN + pd.Timedelta(1, "s"), ORIGIN + pd.Timedelta(30, "s"))
+    assert parse_ride(_file(body), name="a.tcx").pauses == (pause,)
+
+
 @pytest.mark.parametrize("seconds", ["nan", "1e300", "soon", "-5"])
 def test_absurd_lap_durations_fall_back_on_the_last_record(seconds):
     ride = parse_ride(_file(_lap(_time(0), _track(0, 1, 2, 3), seconds)), name="a.tcx")

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
-from datetime import UTC, datetime
-from itertools import pairwise
+import re
+from collections import deque
+from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Any
 
-import gpxpy
-import gpxpy.gpx
-import pandas as pd
+from lxml import etree
 
 from sameloop.errors import RideFileError
-from sameloop.ingest.recording import Recording, Span, as_time_column
-from sameloop.ingest.ride import Dropped
+from sameloop.ingest.recording import Recording
+from sameloop.ingest.xml_points import EXPORT_AGAIN, Points, local_name, xml_elements
 from sameloop.ingest.xml_text import xml_text
-
-EXPORT_AGAIN = "export the ride again as GPX, TCX or FIT"
 
 # Local names of extension elements, whatever their namespace: (channel, factor, offset) to SI.
 EXTENSIONS = {
@@ -35,6 +31,42 @@ EXTENSIONS = {
     "air_speed": ("air_speed", 1.0, 0.0),
 }
 
+Kinds = Mapping[str, Callable[[str], float]]
+
+# The elements that matter, each with those it may stand in, from the inside out, below the root.
+_INSIDE: Mapping[str, set[tuple[str, ...]]] = {
+    "bounds": {(), ("metadata",)},
+    "trk": {()},
+    "trkseg": {("trk",)},
+    "trkpt": {("trkseg", "trk")},
+    "rte": {()},
+    "rtept": {("rte",)},
+    "wpt": {()},
+}
+# What may stand in them, also where no ride needs it: a file that is wrong there is not trusted.
+_BOUNDS = {"minlat", "maxlat", "minlon", "maxlon"}
+_NUMBERED: Kinds = {"number": int}
+_POINT: Kinds = {
+    "ele": float,
+    "magvar": float,
+    "geoidheight": float,
+    "hdop": float,
+    "vdop": float,
+    "pdop": float,
+    "ageofdgpsdata": float,
+    "sat": int,
+    "dgpsid": int,
+    "fix": ("none", "2d", "3d", "dgps", "pps", "3").index,
+}
+_TRACK_POINT_1_0: Kinds = {**_POINT, "course": float, "speed": float}
+
+_DEFAULT_NAMESPACE = re.compile(r"""\sxmlns=(['"])[^'"]+\1""")
+# A date alone or a time without seconds tells no record from the next.
+_TIME = re.compile(
+    r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}[T ][0-9]{1,2}:[0-9]{1,2}:[0-9]{1,2}(\.[0-9]+)?"
+    r"(Z|[+-][0-9]{2}(:?[0-9]{2})?)?"
+)
+
 
 def read_gpx(data: bytes, *, file: str) -> Recording:
     """Read all track points; a break between two segments of a track is a pause.
@@ -44,89 +76,114 @@ def read_gpx(data: bytes, *, file: str) -> Recording:
     RideFileError
         The file is not well-formed XML, a value is no number, or there is no track.
     """
-    gpx = parse_gpx(xml_text(data, file=file), file=file)
-    unreadable: Counter[str] = Counter()
-    rows = [
-        _row(point, unreadable)
-        for track in gpx.tracks
-        for segment in track.segments
-        for point in segment.points
-    ]
-    if not rows:
+    track, _ = gpx_points(data, file=file)
+    if not track.rows:
         problem = "holds no recorded track, only way points or a route, if anything"
         raise RideFileError(file, problem, "export the ride that was ridden, not a plan")
-    return Recording(
-        format="gpx",
-        records=pd.DataFrame.from_records(rows),
-        pauses=tuple(_pauses(gpx)),
-        dropped=tuple(
-            Dropped(reason=f"{channel} is not a number", count=count)
-            for channel, count in sorted(unreadable.items())
-        ),
-    )
+    return track.recording("gpx")
 
 
-def parse_gpx(text: str, *, file: str) -> gpxpy.gpx.GPX:
-    """Parse GPX text that `xml_text` has made safe.
+def gpx_points(data: bytes, *, file: str) -> tuple[Points, Points]:
+    """Gather the points of all tracks, and those of all routes.
 
     Raises
     ------
     RideFileError
-        It is not well-formed XML, or a value is wrong.
+        The file is not well-formed XML, or a value is wrong.
     """
+    # The format's own elements stand in the first default namespace, whatever its version; once
+    # it is blanked out their names are bare, as they are in files that declare none.
+    text = _DEFAULT_NAMESPACE.sub(_blank, xml_text(data, file=file), count=1)
+    found = {"trkpt": Points(), "rtept": Points(), "wpt": Points()}
+    elements = xml_elements(text, _INSIDE.keys(), file=file)
     try:
-        return gpxpy.parse(text)
-    except gpxpy.gpx.GPXXMLSyntaxException as error:
-        line = getattr(error.__context__, "lineno", None)
-        place = f"line {line}" if line else "the file"
-        raise RideFileError(file, f"{place} is not well-formed XML", EXPORT_AGAIN) from error
-    # gpxpy lets the errors of its conversions through: ValueError for a number, but also
-    # AttributeError and TypeError for elements it did not expect.
-    except Exception as error:
-        reason = " ".join(str(error).split()).rstrip(".") or type(error).__name__
-        raise RideFileError(file, f"its GPX content is wrong ({reason})", EXPORT_AGAIN) from error
+        for event, element in elements:
+            _follow(event, element, found, file=file)
+    except RideFileError:
+        # Where the text is broken a value may seem wrong; that it is broken says more.
+        deque(elements, maxlen=0)
+        raise
+    return found["trkpt"], found["rtept"]
 
 
-def _row(point: gpxpy.gpx.GPXTrackPoint, unreadable: Counter[str]) -> dict[str, Any]:
+def _follow(event: str, element: etree._Element, found: Mapping[str, Points], *, file: str) -> None:
+    *above, root = [*element.iterancestors()] or [element]
+    if tuple(parent.tag for parent in above) not in _INSIDE[element.tag]:
+        return
+    version = root.get("version")
+    if event == "start":
+        if element.tag == "trk":
+            found["trkpt"].begin_group()
+        elif element.tag == "trkseg":
+            found["trkpt"].begin_piece()
+    elif points := found.get(element.tag):
+        points.rows.append(_row(element, points, version=version, file=file))
+    elif element.tag in ("trk", "rte"):
+        _numbers(_first_children(element), _NUMBERED, file=file)
+    elif element.tag == "bounds" and bool(above) == (version == "1.1"):
+        for name in _BOUNDS.intersection(element.keys()):
+            _number(element, name, element.get(name), float, file=file)
+
+
+def _blank(found: re.Match[str]) -> str:
+    return re.sub(r"\S", " ", found.group())  # so that places in the text stay
+
+
+def _first_children(element: etree._Element) -> dict[str, etree._Element]:
+    return {child.tag: child for child in element.iterchildren(reversed=True)}
+
+
+def _row(
+    point: etree._Element, points: Points, *, version: str | None, file: str
+) -> dict[str, Any]:
+    children = _first_children(point)
+    has_speed = version != "1.1" and point.tag == "trkpt"
+    numbers = _numbers(children, _TRACK_POINT_1_0 if has_speed else _POINT, file=file)
     row: dict[str, Any] = {
-        "time": _utc(point.time),
-        "latitude": point.latitude,
-        "longitude": point.longitude,
-        "altitude": point.elevation,
-        "speed": point.speed,
+        "latitude": _number(point, "lat", point.get("lat"), float, file=file),
+        "longitude": _number(point, "lon", point.get("lon"), float, file=file),
+        "altitude": numbers.get("ele"),
+        "speed": numbers.get("speed"),
     }
-    for name, text in _extension_values(point):
-        channel, factor, offset = EXTENSIONS[name]
-        try:
-            row[channel] = float(text) * factor + offset
-        except ValueError:
-            unreadable[channel] += 1
+    if "time" in children:
+        row["time"] = _time(children["time"].text or "")
+    if "extensions" in children and version == "1.1":
+        for element in children["extensions"].iterdescendants():
+            known = _extension(element.tag)
+            if known and (text := element.text) and not text.isspace():
+                channel, factor, offset = known
+                points.put(row, channel, text, factor=factor, offset=offset)
     return row
 
 
-def _extension_values(point: gpxpy.gpx.GPXTrackPoint) -> Iterator[tuple[str, str]]:
-    for extension in point.extensions:
-        for element in extension.iter():
-            if not isinstance(element.tag, str):  # a processing instruction
-                continue
-            name = element.tag.rpartition("}")[2].lower()
-            if name in EXTENSIONS and element.text and element.text.strip():
-                yield name, element.text
+@lru_cache(maxsize=100)
+def _extension(tag: str) -> tuple[str, float, float] | None:
+    return EXTENSIONS.get(local_name(tag).lower())
 
 
-def _utc(time: datetime | None) -> datetime | None:
-    if time is None:
-        return None
-    return time.replace(tzinfo=UTC) if time.tzinfo is None else time.astimezone(UTC)
+def _numbers(
+    children: Mapping[str, etree._Element], kinds: Kinds, *, file: str
+) -> dict[str, float]:
+    return {
+        name: _number(child, name, child.text, kinds[name], file=file)
+        for name, child in children.items()
+        if name in kinds and child.text is not None
+    }
 
 
-def _pauses(gpx: gpxpy.gpx.GPX) -> Iterator[Span]:
-    for track in gpx.tracks:
-        ends = [
-            as_time_column([_utc(segment.points[0].time), _utc(segment.points[-1].time)])
-            for segment in track.segments
-            if segment.points
-        ]
-        for (_, stop), (start, _) in pairwise(ends):
-            if start > stop:
-                yield stop, start
+def _number(
+    element: etree._Element, name: str, text: str | None, kind: Callable[[str], float], *, file: str
+) -> float:
+    try:
+        if text is not None:
+            return kind(text)
+        wrong = f"without {name}"
+    except ValueError:
+        wrong = f"{name} cannot be '{text}'"
+    problem = f"its GPX content is wrong (line {element.sourceline}: {wrong})"
+    raise RideFileError(file, problem, EXPORT_AGAIN)
+
+
+def _time(text: str) -> str | None:
+    text = text.strip().replace("−", "-")  # the letter that ISO 8601 means by minus
+    return text if _TIME.fullmatch(text) else None

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
-import gpxpy.gpx
 import numpy as np
 from pyproj import Geod
 
@@ -12,9 +12,9 @@ from sameloop.answer import Answer
 from sameloop.clean import clean_ride
 from sameloop.clean.track import FloatArray
 from sameloop.errors import RideFileError
-from sameloop.ingest.gpx import parse_gpx
+from sameloop.ingest.gpx import gpx_points
 from sameloop.ingest.read import is_gpx, parse_ride, read_bytes, unpack
-from sameloop.ingest.xml_text import xml_text
+from sameloop.ingest.recording import as_time_column
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray
 from sameloop.worth.course import Course, course_from_points
@@ -36,8 +36,9 @@ def read_course(path: str | Path) -> Course:
     data = read_bytes(path, name=name)
     text = unpack(data, file=name)
     if is_gpx(text):
-        points = _points(parse_gpx(xml_text(text, file=name), file=name))
-        if not points or not all(point.time for point in points):
+        track, route = gpx_points(text, file=name)
+        points = track.rows or route.rows
+        if not points or as_time_column([row.get("time") for row in points]).isna().any():
             return _checked(_planned(points, name))
     return _checked(_ridden(data, name))
 
@@ -70,26 +71,21 @@ def loop_course(answer: Answer) -> Course:
     )
 
 
-def _points(gpx: gpxpy.gpx.GPX) -> list[gpxpy.gpx.GPXTrackPoint | gpxpy.gpx.GPXRoutePoint]:
-    track = [p for track in gpx.tracks for segment in track.segments for p in segment.points]
-    return [*track] if track else [p for route in gpx.routes for p in route.points]
-
-
-def _planned(points: list[gpxpy.gpx.GPXTrackPoint | gpxpy.gpx.GPXRoutePoint], name: str) -> Course:
+def _planned(points: list[dict[str, Any]], name: str) -> Course:
     if len(points) < 2:
         raise RideFileError(
             name, "it has no track or route of at least two points", "export the course again"
         )
-    missing = np.nan
-    latitude = np.array([p.latitude for p in points], dtype=np.float64)
-    longitude = np.array([p.longitude for p in points], dtype=np.float64)
+    latitude, longitude, height = (
+        np.array([row[channel] for row in points], dtype=np.float64)  # None becomes NaN
+        for channel in ("latitude", "longitude", "altitude")
+    )
     for number, (here, there) in enumerate(zip(latitude, longitude, strict=True), start=1):
         if not (abs(here) <= 90 and abs(there) <= 180):
             raise RideFileError(
                 name, f"its point {number} lies nowhere on Earth", "export the course again"
             )
-    height = np.array([missing if p.elevation is None else p.elevation for p in points])
-    height[~np.isfinite(height)] = missing
+    height[~np.isfinite(height)] = np.nan
     east, north = _unrolled(latitude, longitude)
     station = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))])
     keep = _spaced(station)
