@@ -129,6 +129,7 @@ def test_repeated_whole_seconds_are_spread():
         ("time,speed\n1777713000,36\n", {}, "'speed' taken as m/s is too fast for a bicycle"),
         ("time,power\nsoon,1\nlater,2\n", {}, "none of its 2 records carries a usable time"),
         ("time,power\n", {}, "none of its 0 records carries a usable time"),
+        ('"\t"', {}, "a.csv: holds no headings; export the ride again"),
         ("just some words\n", {}, "its first line holds no comma, semicolon or tab"),
     ],
 )

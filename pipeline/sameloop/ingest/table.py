@@ -115,8 +115,10 @@ def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, bool]:
     if separator not in first:
         problem = "is not FIT, GPX or TCX, and its first line holds no comma, semicolon or tab"
         raise RideFileError(file, problem, "export the ride as FIT, TCX, GPX or CSV")
-    headings, *rows = _rows(text.lstrip("\r\n"), separator, file=file)
-    return pd.DataFrame(rows, columns=headings, dtype=str), separator == ";"
+    rows = list(_rows(text.lstrip("\r\n"), separator, file=file))
+    if not rows:  # the separators stand between quotation marks
+        raise RideFileError(file, "holds no headings", "export the ride again")
+    return pd.DataFrame(rows[1:], columns=rows[0], dtype=str), separator == ";"
 
 
 def _rows(text: str, separator: str, *, file: str) -> Iterator[list[str]]:

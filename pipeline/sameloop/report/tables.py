@@ -25,7 +25,7 @@ from sameloop.study import Study
 
 SCHEMA = 1
 KMH = 3.6
-SOFTWARE = ("numpy", "scipy", "pandas", "fitdecode", "gpxpy")
+SOFTWARE = ("numpy", "scipy", "pandas", "fitdecode", "lxml")
 CLIMB_SMOOTHING = 50.0  # m; a barometer's steps are no hills
 
 
