@@ -266,6 +266,15 @@ def run_batch(batch: list[tuple[str, int]]) -> list[dict[str, Any]]:
     return out
 
 
+def whole_lines(outcomes: Path) -> list[dict]:
+    """Outcomes so far; a last line that a kill cut short is taken off the file and run again."""
+    text = outcomes.read_text() if outcomes.exists() else ""
+    whole = text[: text.rfind("\n") + 1]
+    if whole != text:
+        outcomes.write_text(whole)
+    return [json.loads(line) for line in whole.splitlines()]
+
+
 def main() -> None:
     """Run what is missing, then print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -274,9 +283,7 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--only", default="", help="cells whose name holds this text")
     options = parser.parse_args()
-    done = []
-    if options.outcomes.exists():
-        done = [json.loads(line) for line in options.outcomes.read_text().splitlines()]
+    done = whole_lines(options.outcomes)
     have = {(r["cell"], r["seed"]) for r in done}
     # every cell gets its first few studies before any gets more: it can be stopped at any time
     batches = [

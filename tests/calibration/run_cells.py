@@ -206,6 +206,15 @@ def coverage_table(outcomes: list[dict]) -> str:
     return "\n".join(lines)
 
 
+def whole_lines(outcomes: Path) -> list[dict]:
+    """Outcomes so far; a last line that a kill cut short is taken off the file and run again."""
+    text = outcomes.read_text() if outcomes.exists() else ""
+    whole = text[: text.rfind("\n") + 1]
+    if whole != text:
+        outcomes.write_text(whole)
+    return [json.loads(line) for line in whole.splitlines()]
+
+
 def main(arguments: list[str]) -> None:
     """Run what is missing, then print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -216,9 +225,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--twice-null", action="store_true", help="twice as many without a change")
     parser.add_argument("--only", default="", help="cells whose name holds this text")
     options = parser.parse_args(arguments)
-    done = []
-    if options.outcomes.exists():
-        done = [json.loads(line) for line in options.outcomes.read_text().splitlines()]
+    done = whole_lines(options.outcomes)
     have = {(o["cell"], o["seed"]) for o in done}
     chosen = {"main": main_cells(), "harder": harder_cells(), "channels": channel_cells()}
     names = {name for one in options.set or SETS for name in chosen[one]}
