@@ -1,4 +1,5 @@
 import math
+import os
 import re
 from dataclasses import fields
 from pathlib import Path
@@ -226,6 +227,24 @@ def test_a_link_out_of_the_folder_is_refused(tmp_path):
     (inner / "one.fit").unlink()
     (inner / "one.fit").symlink_to(outside)
 
+    with pytest.raises(StudyError, match="lies outside"):
+        load_study(inner)
+
+
+def test_a_folder_that_the_user_allows_may_hold_the_rides(tmp_path, monkeypatch):
+    archive, inner = tmp_path / "archive", tmp_path / "inner"
+    archive.mkdir()
+    inner.mkdir()
+    write(inner, GOOD.replace('"one.fit"', '"../archive/one.fit"'))
+    (inner / "one.fit").rename(archive / "one.fit")
+    with pytest.raises(StudyError, match=r"lies outside.*name its own folder in SAMELOOP_FOLDERS"):
+        load_study(inner)
+
+    monkeypatch.setenv("SAMELOOP_FOLDERS", os.pathsep.join([str(tmp_path / "other"), str(archive)]))
+    assert load_study(inner).rides[0].file == "../archive/one.fit"
+
+    (tmp_path / "secret.fit").write_bytes(b"")
+    write(inner, GOOD.replace('"one.fit"', '"../secret.fit"'))
     with pytest.raises(StudyError, match="lies outside"):
         load_study(inner)
 

@@ -29,7 +29,8 @@ from sameloop.study_keys import (
     TOP_KEYS,
     UNCERTAINTY_KEYS,
 )
-from sameloop.study_weather import file_inside, read_study_weather
+from sameloop.study_paths import file_inside
+from sameloop.study_weather import read_study_weather
 from sameloop.toml_keys import Key, Text, TomlSource, show
 
 STUDY_FILE, CORRECTIONS_FILE = "study.toml", "corrections.toml"

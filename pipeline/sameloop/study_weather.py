@@ -7,7 +7,8 @@ from typing import Any
 
 from sameloop.study import StudyRide, WeatherEntry
 from sameloop.study_keys import WEATHER_KEYS, WEATHER_SOURCE_KEYS
-from sameloop.toml_keys import TomlSource, show
+from sameloop.study_paths import file_inside
+from sameloop.toml_keys import TomlSource
 
 
 def read_study_weather(
@@ -67,22 +68,3 @@ def _weather_log(
         raise source.error(f"{place} metar", "it holds no report", "paste METAR reports")
     entries = read_reports(lines, f"{source.file}: {place} metar", times)
     return tuple(sorted(entries, key=lambda entry: entry.time))
-
-
-def file_inside(folder: Path, file: str, place: str, source: TomlSource) -> Path:
-    """Give the path of a file that must exist and lie inside the study's folder."""
-    path = folder / file
-    try:
-        outside = not path.resolve().is_relative_to(folder.resolve())
-        found = path.is_file()
-    except (OSError, RuntimeError):  # a name that is too long, or links that go round in a circle
-        outside = found = False
-    if outside:
-        raise source.error(
-            place, f"{show(file)} lies outside the study's folder", "copy the file into the folder"
-        )
-    if not found:
-        raise source.error(
-            place, f"there is no file {show(file)}", "check the name and where it lies"
-        )
-    return path
