@@ -57,7 +57,7 @@ def test_intervals_of_delta_watts_cover(outcomes, speed):
 
 @pytest.mark.parametrize("quantity", ["cda", "crr"])
 def test_intervals_of_the_split_cover(outcomes, quantity):
-    assert np.mean([o["covered"][quantity] for o in outcomes]) >= 0.92
+    assert 0.92 <= np.mean([o["covered"][quantity] for o in outcomes]) <= 0.985
 
 
 def test_joint_regions_cover(outcomes):
@@ -94,6 +94,13 @@ def test_intervals_cover_when_something_goes_wrong(harder, quantity):
     covered = sum(o["covered"][quantity] for o in harder)
     assert len(harder) == 13 * _PER_HARDER_CELL
     assert covered >= stats.binom.ppf(_BY_LUCK, len(harder), 0.95)
+
+
+@pytest.mark.parametrize("quantity", ["watts 36", "watts 40", "cda", "crr"])
+def test_claims_are_of_the_size_of_the_errors_when_something_goes_wrong(harder, quantity):
+    """Intervals that hold the truth because they are endless would pass all else."""
+    score = [o["error"][quantity] / o["sd"][quantity] for o in harder]
+    assert np.sqrt(np.mean(np.square(score))) > 0.7  # of 78 studies it is known to 8 %
 
 
 def test_false_verdicts_stay_rare_when_something_goes_wrong(harder):
