@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import runpy
+import subprocess
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -12,6 +16,24 @@ from sameloop.answer import Answer
 from sameloop.run import answer_study
 from sameloop.sample import write_sample
 from sameloop.study_file import load_study
+
+
+@pytest.fixture(scope="session")
+def cli() -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Run the command line in a process of its own, as for a terminal of 80 columns."""
+
+    def run(*arguments: object, cwd: Path, **variables: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "sameloop.cli", *map(str, arguments)],
+            cwd=cwd,
+            env={**os.environ, "COLUMNS": "80", **variables},
+            capture_output=True,
+            encoding="utf-8",
+            timeout=600,
+            check=False,
+        )
+
+    return run
 
 
 @pytest.fixture(scope="session")

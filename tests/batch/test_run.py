@@ -1,26 +1,19 @@
 """Many studies through a real scheduler, in this process and by the command line."""
 
-import os
-import subprocess
-import sys
+from functools import partial
 
 import duckdb
+import pytest
 
 from sameloop.batch import run
 
 
-def batch(*arguments, cwd):
-    return subprocess.run(
-        [sys.executable, "-m", "sameloop.cli", "batch", *map(str, arguments)],
-        cwd=cwd,
-        env={**os.environ, "COLUMNS": "120"},
-        capture_output=True,
-        encoding="utf-8",
-        timeout=300,
-    )
+@pytest.fixture
+def batch(cli):
+    return partial(cli, "batch", COLUMNS="120")
 
 
-def test_one_bad_study_does_not_stop_the_rest_and_nothing_is_done_twice(squad, tmp_path):
+def test_one_bad_study_does_not_stop_the_rest_and_nothing_is_done_twice(batch, squad, tmp_path):
     done = batch(squad, "-o", "table", "--workers", "1", "--summary", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "3 studies: 2 answered, 1 refused." in done.stdout

@@ -1,10 +1,7 @@
 """The command line as a user runs it: files in, words, JSON and exit codes out."""
 
 import json
-import os
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import jsonschema
@@ -14,22 +11,10 @@ REPOSITORY = Path(__file__).parents[2]
 SCHEMA = json.loads((REPOSITORY / "docs" / "results-schema.json").read_text(encoding="utf-8"))
 
 
-def run(*arguments, cwd, **variables):
-    environment = {**os.environ, "COLUMNS": "80", **variables}
-    return subprocess.run(
-        [sys.executable, "-m", "sameloop.cli", *map(str, arguments)],
-        cwd=cwd,
-        env=environment,
-        capture_output=True,
-        encoding="utf-8",
-        timeout=300,
-    )
-
-
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
+def demo(cli, tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo")
-    return folder, run("demo", "try", "--json", "out.json", cwd=folder)
+    return folder, cli("demo", "try", "--json", "out.json", cwd=folder)
 
 
 @pytest.fixture
@@ -72,26 +57,26 @@ def test_the_json_keeps_the_contract(demo):
     assert all(lap["reason"] for lap in results["laps"] if not lap["used"])
 
 
-def test_json_to_stdout_is_nothing_but_json(study):
-    done = run("compare", study, "--json", "-", cwd=study)
+def test_json_to_stdout_is_nothing_but_json(cli, study):
+    done = cli("compare", study, "--json", "-", cwd=study)
 
     assert done.returncode == 0, done.stderr
     jsonschema.validate(json.loads(done.stdout), SCHEMA)
 
 
-def test_letters_that_the_terminal_lacks_are_no_crash(study):
+def test_letters_that_the_terminal_lacks_are_no_crash(cli, study):
     _write_toml("bag on the handlebar", "Tasche für den Lenker")(study)
-    done = run("laps", study, cwd=study, PYTHONIOENCODING="ascii")
+    done = cli("laps", study, cwd=study, PYTHONIOENCODING="ascii")
 
     assert done.returncode == 0, done.stderr
-    same = run("compare", study, "--json", "-", cwd=study, PYTHONIOENCODING="ascii")
+    same = cli("compare", study, "--json", "-", cwd=study, PYTHONIOENCODING="ascii")
     names = [setup["name"] for setup in json.loads(same.stdout)["study"]["setups"]]
     assert names[0].startswith("Tasche für den Lenker")
 
 
-def test_laps_and_check_say_why_laps_are_left_out(study):
-    laps = run("laps", study, cwd=study)
-    check = run("check", study / "study.toml", cwd=study, COLUMNS="40")
+def test_laps_and_check_say_why_laps_are_left_out(cli, study):
+    laps = cli("laps", study, cwd=study)
+    check = cli("check", study / "study.toml", cwd=study, COLUMNS="40")
 
     assert laps.returncode == check.returncode == 0
     assert "stood still" in laps.stdout
@@ -99,12 +84,12 @@ def test_laps_and_check_say_why_laps_are_left_out(study):
     assert max(map(len, check.stdout.splitlines())) <= 40
 
 
-def test_new_starts_a_study_that_says_what_is_missing(study, tmp_path):
+def test_new_starts_a_study_that_says_what_is_missing(cli, study, tmp_path):
     rides = sorted(study.glob("*.fit"))
-    made = run("new", "fresh", *rides, "--mass-kg", "86.4", cwd=tmp_path)
+    made = cli("new", "fresh", *rides, "--mass-kg", "86.4", cwd=tmp_path)
     assert made.returncode == 0, made.stderr
 
-    refused = run("check", "fresh", cwd=tmp_path)
+    refused = cli("check", "fresh", cwd=tmp_path)
     assert refused.returncode == 2
     assert "[[rides]] 1 setup, [[rides]] 2 setup: not filled in yet" in refused.stderr
 
@@ -112,20 +97,20 @@ def test_new_starts_a_study_that_says_what_is_missing(study, tmp_path):
     first, second = toml.read_text(encoding="utf-8").split('setup = "?"', 1)
     filled = f'{first}setup = "A"{second.replace("?", "B", 1)}'
     toml.write_text(filled, encoding="utf-8")
-    laps = run("laps", "fresh", cwd=tmp_path)
+    laps = cli("laps", "fresh", cwd=tmp_path)
     assert laps.returncode == 0, laps.stderr
-    again = run("new", "fresh", *rides, cwd=tmp_path)
+    again = cli("new", "fresh", *rides, cwd=tmp_path)
     assert again.returncode == 2
     assert "there is a study already" in again.stderr
 
 
-def test_a_simulated_study_can_be_compared(tmp_path):
-    made = run("simulate", "sim", "--laps", "3", "--wind", "0.5", cwd=tmp_path)
+def test_a_simulated_study_can_be_compared(cli, tmp_path):
+    made = cli("simulate", "sim", "--laps", "3", "--wind", "0.5", cwd=tmp_path)
     assert made.returncode == 0, made.stderr
     assert "In truth setup B changes the power by" in made.stdout
     assert (tmp_path / "sim" / "truth.toml").is_file()
 
-    laps = run("laps", "sim", cwd=tmp_path)
+    laps = cli("laps", "sim", cwd=tmp_path)
     assert "6 laps used, 0 left out" in laps.stdout
 
 
@@ -170,10 +155,10 @@ MISTAKES = {
 
 @pytest.mark.parametrize("name", MISTAKES)
 @pytest.mark.parametrize("command", ["check", "compare"])
-def test_a_mistake_ends_in_one_sentence_and_exit_code_2(study, name, command):
+def test_a_mistake_ends_in_one_sentence_and_exit_code_2(cli, study, name, command):
     change, expected = MISTAKES[name]
     change(study)
-    done = run(command, study, cwd=study)
+    done = cli(command, study, cwd=study)
 
     assert done.returncode == 2, done.stderr
     assert expected in done.stderr
@@ -193,24 +178,24 @@ def test_a_mistake_ends_in_one_sentence_and_exit_code_2(study, name, command):
         (["simulate", "sim", "--laps", "1"], "--laps: 1 is not from 2 to 40"),
     ],
 )
-def test_a_wrong_command_line_is_exit_code_2(tmp_path, arguments, expected):
-    done = run(*arguments, cwd=tmp_path)
+def test_a_wrong_command_line_is_exit_code_2(cli, tmp_path, arguments, expected):
+    done = cli(*arguments, cwd=tmp_path)
 
     assert done.returncode == 2
     assert expected in done.stderr
     assert "Traceback" not in done.stderr
 
 
-def test_an_unwritable_output_is_the_users_to_mend(study):
-    done = run("compare", study, "--json", "no/such/folder.json", cwd=study)
+def test_an_unwritable_output_is_the_users_to_mend(cli, study):
+    done = cli("compare", study, "--json", "no/such/folder.json", cwd=study)
 
     assert done.returncode == 2
     assert "no/such/folder.json: it cannot be written" in done.stderr
 
 
-def test_a_cut_ride_is_read_or_refused_but_never_a_traceback(study):
+def test_a_cut_ride_is_read_or_refused_but_never_a_traceback(cli, study):
     _cut_fit(study)
-    done = run("laps", study, cwd=study)
+    done = cli("laps", study, cwd=study)
 
     assert done.returncode in (0, 2)
     assert "Traceback" not in done.stderr
@@ -240,12 +225,12 @@ def test_the_demo_leaves_a_report(demo):
 
 
 @pytest.mark.parametrize("name", ["out.html", "out.pdf"])
-def test_report_writes_one_file_and_hides_places_unless_asked(study, tmp_path, name):
-    bare = run("report", study, "-o", name, cwd=tmp_path)
+def test_report_writes_one_file_and_hides_places_unless_asked(cli, study, tmp_path, name):
+    bare = cli("report", study, "-o", name, cwd=tmp_path)
     assert bare.returncode == 0, bare.stderr
     assert bare.stdout == f"Wrote {name}.\n"
     assert bare.stderr == ""
-    told = run("report", study, "-o", f"told-{name}", "--with-places", cwd=tmp_path)
+    told = cli("report", study, "-o", f"told-{name}", "--with-places", cwd=tmp_path)
     assert told.returncode == 0, told.stderr
     assert (tmp_path / name).read_bytes() != (tmp_path / f"told-{name}").read_bytes()
     if name.endswith("html"):
@@ -253,7 +238,7 @@ def test_report_writes_one_file_and_hides_places_unless_asked(study, tmp_path, n
         assert "day1_bar_bag" in (tmp_path / f"told-{name}").read_text(encoding="utf-8")
 
 
-def test_a_report_of_another_kind_is_refused_before_any_work(tmp_path):
-    done = run("report", "nowhere", "-o", "out.docx", cwd=tmp_path)
+def test_a_report_of_another_kind_is_refused_before_any_work(cli, tmp_path):
+    done = cli("report", "nowhere", "-o", "out.docx", cwd=tmp_path)
     assert done.returncode == 2
     assert "out.docx: a report is .html or .pdf" in done.stderr

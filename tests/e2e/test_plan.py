@@ -1,9 +1,7 @@
 """sameloop plan as a rider runs it."""
 
 import json
-import os
-import subprocess
-import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -12,20 +10,13 @@ SAMPLE = Path(__file__).parents[2] / "sample_rides"
 NUMBERS = ("--loop-km", "0.9", "--laps", "4", "--wind-ms", "1", "--smallest-effect-w", "40")
 
 
-def plan(*arguments, cwd):
-    environment = {**os.environ, "COLUMNS": "100", "SAMELOOP_CACHE": str(cwd / "kept")}
-    return subprocess.run(
-        [sys.executable, "-m", "sameloop.cli", "plan", *map(str, arguments)],
-        cwd=cwd,
-        env=environment,
-        capture_output=True,
-        encoding="utf-8",
-        timeout=300,
-    )
+@pytest.fixture
+def plan(cli, tmp_path):
+    return partial(cli, "plan", cwd=tmp_path, COLUMNS="100", SAMELOOP_CACHE=str(tmp_path / "kept"))
 
 
-def test_numbers_become_an_order_a_sheet_and_json(tmp_path):
-    done = plan(*NUMBERS, "--sheet", "sheet.html", "--json", "plan.json", cwd=tmp_path)
+def test_numbers_become_an_order_a_sheet_and_json(plan, tmp_path):
+    done = plan(*NUMBERS, "--sheet", "sheet.html", "--json", "plan.json")
 
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
@@ -36,8 +27,8 @@ def test_numbers_become_an_order_a_sheet_and_json(tmp_path):
     assert len(list((tmp_path / "kept").iterdir())) == 1
 
 
-def test_a_ridden_study_becomes_a_plan(tmp_path):
-    done = plan(SAMPLE, "--laps", "8", "--json", "-", cwd=tmp_path)
+def test_a_ridden_study_becomes_a_plan(plan, tmp_path):
+    done = plan(SAMPLE, "--laps", "8", "--json", "-")
 
     assert done.returncode == 0, done.stderr
     planned = json.loads(done.stdout)
@@ -57,8 +48,8 @@ def test_a_ridden_study_becomes_a_plan(tmp_path):
         ((SAMPLE, "--wind-ms", "2"), "says that itself"),
     ],
 )
-def test_a_mistake_is_one_sentence_and_exit_code_2(tmp_path, arguments, expected):
-    done = plan(*arguments, cwd=tmp_path)
+def test_a_mistake_is_one_sentence_and_exit_code_2(plan, arguments, expected):
+    done = plan(*arguments)
 
     assert done.returncode == 2
     assert expected in done.stderr

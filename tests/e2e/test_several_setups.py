@@ -1,11 +1,9 @@
 """Several setups and their parts as a user meets them: simulated, compared, reported."""
 
 import json
-import os
 import re
-import subprocess
-import sys
 import tomllib
+from functools import partial
 from pathlib import Path
 
 import jsonschema
@@ -17,25 +15,19 @@ PARTS = ["--part", "tyres=0,-0.0012", "--part", "bars=-0.03,0", "--part", "helme
 RIDDEN = ["--course", "flat", "--wind", "0.5", "--laps", "6", "--seed", "5"]
 
 
-def run(*arguments, cwd):
-    return subprocess.run(
-        [sys.executable, "-m", "sameloop.cli", *map(str, arguments)],
-        cwd=cwd,
-        env={**os.environ, "COLUMNS": "100"},
-        capture_output=True,
-        encoding="utf-8",
-        timeout=600,
-    )
+@pytest.fixture(scope="module")
+def run(cli):
+    return partial(cli, COLUMNS="100")
 
 
-def made(folder, *setups, order="--alternate"):
+def made(run, folder, *setups, order="--alternate"):
     chosen = [option for one in setups for option in ("--setup", one)]
     done = run("simulate", "study", *RIDDEN, *PARTS, *chosen, order, cwd=folder)
     assert done.returncode == 0, done.stderr
     return folder / "study"
 
 
-def compared(study, cwd):
+def compared(run, study, cwd):
     done = run("compare", study, "--json", "out.json", cwd=cwd)
     assert done.returncode == 0, done.stderr
     results = json.loads((cwd / "out.json").read_text(encoding="utf-8"))
@@ -44,16 +36,16 @@ def compared(study, cwd):
 
 
 @pytest.fixture(scope="module")
-def four(tmp_path_factory):
+def four(run, tmp_path_factory):
     folder = tmp_path_factory.mktemp("four")
-    study = made(folder, "tyres", "tyres+bars", "all")
-    return study, *compared(study, folder)
+    study = made(run, folder, "tyres", "tyres+bars", "all")
+    return study, *compared(run, study, folder)
 
 
 @pytest.fixture(scope="module")
-def confounded(tmp_path_factory):
+def confounded(run, tmp_path_factory):
     folder = tmp_path_factory.mktemp("confounded")
-    return compared(made(folder, "tyres+bars", "all"), folder)
+    return compared(run, made(run, folder, "tyres+bars", "all"), folder)
 
 
 def true_steps(study):
@@ -121,7 +113,7 @@ def test_confounded_parts_are_refused_with_the_reason_and_told_together(confound
     assert "tyres and bars, never taken apart" in words
 
 
-def test_the_report_shows_parts_and_what_is_left(four, tmp_path):
+def test_the_report_shows_parts_and_what_is_left(run, four, tmp_path):
     study, _, results = four
     assert run("report", study, "-o", "out.html", cwd=tmp_path).returncode == 0
     page = (tmp_path / "out.html").read_text(encoding="utf-8")
@@ -132,7 +124,7 @@ def test_the_report_shows_parts_and_what_is_left(four, tmp_path):
     assert "s then t then o" not in page  # an id is a name, not letters
 
 
-def test_worth_prices_the_same_parts(four, tmp_path):
+def test_worth_prices_the_same_parts(run, four, tmp_path):
     study, _, results = four
     done = run("worth", study, "--json", "-", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
@@ -149,10 +141,10 @@ TIMES = re.compile(r"spans = \[\n(.*?)\]\n", flags=re.DOTALL)
 
 
 @pytest.mark.parametrize("by", ["found", "button"])
-def test_setups_changed_within_rides_by_laps_are_those_of_the_spans(tmp_path, by):
+def test_setups_changed_within_rides_by_laps_are_those_of_the_spans(run, tmp_path, by):
     """Twelve laps a ride, three on each setup; the button's first lap is the way to the loop."""
-    study = made(tmp_path, "tyres", "tyres+bars", "all", order="--within")
-    _, spans = compared(study, tmp_path)
+    study = made(run, tmp_path, "tyres", "tyres+bars", "all", order="--within")
+    _, spans = compared(run, study, tmp_path)
     toml = study / "study.toml"
     text = toml.read_text(encoding="utf-8")
     first = 1 if by == "found" else 2
@@ -169,7 +161,7 @@ def test_setups_changed_within_rides_by_laps_are_those_of_the_spans(tmp_path, by
     changed, times = TIMES.subn(as_laps, text)
     assert times == 2
     toml.write_text(changed, encoding="utf-8")
-    _, laps = compared(study, tmp_path)
+    _, laps = compared(run, study, tmp_path)
 
     used = [lap["setup"] for lap in laps["laps"] if lap["used"]]
     assert used == [lap["setup"] for lap in spans["laps"] if lap["used"]]
@@ -195,7 +187,7 @@ def test_setups_changed_within_rides_by_laps_are_those_of_the_spans(tmp_path, by
         (["--within"], "--within: give the parts and setups too"),
     ],
 )
-def test_mistakes_in_parts_are_one_sentence(tmp_path, options, said):
+def test_mistakes_in_parts_are_one_sentence(run, tmp_path, options, said):
     done = run("simulate", "study", *options, cwd=tmp_path)
 
     assert done.returncode == 2

@@ -1,11 +1,9 @@
 """What a change is worth, as a user asks for it."""
 
 import json
-import os
 import re
 import shutil
-import subprocess
-import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -19,15 +17,9 @@ RIDGE = "".join(
 )
 
 
-def run(*arguments, cwd):
-    return subprocess.run(
-        [sys.executable, "-m", "sameloop.cli", "worth", *map(str, arguments)],
-        cwd=cwd,
-        env={**os.environ, "COLUMNS": "80"},
-        capture_output=True,
-        encoding="utf-8",
-        timeout=300,
-    )
+@pytest.fixture(scope="module")
+def run(cli):
+    return partial(cli, "worth")
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +32,7 @@ def folder(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def ridden(folder):
+def ridden(run, folder):
     options = ["--power", 250, "--gears", "52/36x11-30", "--json", "worth.json"]
     return run("study", "--course", "ridge.gpx", *options, cwd=folder)
 
@@ -86,7 +78,7 @@ def test_the_json_holds_the_same_answer(ridden, folder):
         (["--cadence", "100-70"], "--cadence: '100-70' is no range"),
     ],
 )
-def test_mistakes_are_one_sentence(folder, options, said):
+def test_mistakes_are_one_sentence(run, folder, options, said):
     done = run("study", *options, cwd=folder)
 
     assert done.returncode == 2
@@ -95,7 +87,7 @@ def test_mistakes_are_one_sentence(folder, options, said):
     assert said in done.stderr
 
 
-def test_the_study_s_own_loop_in_wind_at_the_rider_s_own_pace(folder):
+def test_the_study_s_own_loop_in_wind_at_the_rider_s_own_pace(run, folder):
     options = ["--own-pacing", "--wind-ms", 3, "--wind-from-deg", 200, "--json", "-"]
     done = run("study", *options, cwd=folder)
 
@@ -106,7 +98,7 @@ def test_the_study_s_own_loop_in_wind_at_the_rider_s_own_pace(folder):
     assert found["course"]["name"] == "the loop of the study"
 
 
-def test_the_page_on_worth_names_every_key_and_option(ridden, folder):
+def test_the_page_on_worth_names_every_key_and_option(run, ridden, folder):
     page = (REPOSITORY / "docs" / "worth.md").read_text(encoding="utf-8")
     found = json.loads((folder / "worth.json").read_text(encoding="utf-8"))
     usage = run("--help", cwd=folder).stdout

@@ -27,12 +27,7 @@ _ALL = "all"
 def write_requested(
     folder: Path, *, course: str, alternate: bool, within: bool, days: bool, **numbers: float
 ) -> str:
-    """Simulate and write one study; the options are those of `default_study`.
-
-    Returns
-    -------
-    str
-        The truth in one sentence.
+    """Simulate and write one study with the options of `default_study`; say what is true in it.
 
     Raises
     ------
@@ -67,7 +62,7 @@ def write_requested_parts(
     given: Mapping[str, float],
     **numbers: float,
 ) -> str:
-    """Simulate and write one study of parts; see `parts_study`.
+    """Simulate and write one study of parts, see `parts_study`; say what is true in it.
 
     Parameters
     ----------
@@ -77,11 +72,6 @@ def write_requested_parts(
         Each ``NAME+NAME``, or ``all``.
     given : mapping
         Options that belong to a study of two setups, of which there must be none.
-
-    Returns
-    -------
-    str
-        The truth in one sentence.
 
     Raises
     ------
