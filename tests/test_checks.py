@@ -155,14 +155,6 @@ def test_two_rides_at_one_time_are_a_copy():
     assert "same_ride_twice" not in codes(study_laps(tracks=(track(), track(float(LENGTH)))))
 
 
-def test_a_mass_that_no_part_explains():
-    good = study_laps()
-    for mass, told in ((90.0, False), (90.1, True), (30.0, True)):
-        setups = (good.study.setups[0], replace(good.study.setups[1], total_mass=mass))
-        found = replace(good, study=replace(good.study, setups=setups))
-        assert ("odd_mass" in codes(found)) == told
-
-
 def test_weather_of_another_day():
     good = study_laps(tracks=(track(), track(2000.0)))
     for hours, told in ((0.1, False), (3.2, False), (3.9, True), (-72.0, True)):
@@ -170,10 +162,3 @@ def test_weather_of_another_day():
         found = replace(good, study=replace(good.study, weather=(entry,)))
         assert ("weather_far" in codes(found)) == told
     assert "3 days before or after" in lap_warnings(found)[0].text
-
-
-def test_a_power_that_no_rider_holds():
-    fast = track(power=np.full(LENGTH, 601.0))
-    assert "odd_power" in codes(study_laps(tracks=(fast, track(DAY))))
-    dead = track(power=np.full(LENGTH, np.nan))
-    assert "odd_power" not in codes(study_laps(tracks=(dead, track(DAY))))

@@ -128,6 +128,10 @@ def dragging(force, start, end, laps):
     return change
 
 
+def fahrenheit(samples, _):
+    samples["temperature"] = 273.15 + 1.8 * (samples["temperature"] - 273.15) + 32
+
+
 def tripled_power(samples, _):
     samples["power"] *= 3
 
@@ -154,6 +158,7 @@ FAULTS = {
     "odd_mass": lambda: changed_study(spec(), odd_mass),
     "weather_far": lambda: changed_study(spec(), later_weather(6.0)),
     "odd_power": lambda: changed_samples(spec(), 0, tripled_power),
+    "odd_temperature": lambda: changed_samples(spec(), 0, fahrenheit),
     "day_confounded": lambda: ridden(spec(same_day=False))[:2],
     "jump_in_ride": lambda: ridden(
         spec(laps=8, seed=2, faults=((), (Fault(first=4, last=7, posture=1.12),)))

@@ -14,6 +14,7 @@ from sameloop.clean.track import Track
 from sameloop.copies import copies
 from sameloop.estimate.result import Warning_
 from sameloop.fit_checks import fit_warnings
+from sameloop.unit_checks import FAR_WEATHER, hours_to_weather, unit_warnings
 from sameloop.wheel_checks import wheel_warnings
 
 #: From worst to mildest. A code that is not here (a stage may add its own) comes in the middle.
@@ -24,6 +25,7 @@ SEVERITY = (
     "odd_mass",
     "weather_far",
     "odd_power",
+    "odd_temperature",
     "not_converged",
     "day_confounded",
     "jump_in_ride",
@@ -51,9 +53,6 @@ SEVERITY = (
 
 FEW_LAPS = 4  # below this the scatter between laps is hardly known (common practice, no source)
 MUCH_WIND = 3.0  # m/s at rider height
-ODD_POWER = 600.0  # W over a whole ride (common practice, no source)
-ODD_MASS = 10.0  # kg between setups; no part or clothing is so heavy (common practice, no source)
-FAR_WEATHER = 3.0  # h from a ride to the nearest entry (common practice, no source)
 MUCH_LEFT_OUT = 0.25
 MUCH_DROPPED = 0.05
 MUCH_LAG = 2.0  # s
@@ -63,7 +62,7 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
     checks = (_same_time, _same_power, _setups, _confounding, _weather, _left_out, _recordings)
-    sensors = (wheel_warnings, air_sensor_warnings)
+    sensors = (unit_warnings, wheel_warnings, air_sensor_warnings)
     return worst_first([warning for check in (*checks, *sensors) for warning in check(found)])
 
 
@@ -126,13 +125,6 @@ def _setups(found: StudyLaps) -> list[Warning_]:
     if len(found.study.setups) == 1:
         text = "The study has one setup, so there is nothing to compare: add [[setups]]"
         warnings.append(Warning_(code="one_setup", text=text))
-    light, *_, heavy = sorted((s.total_mass, s.id) for s in (*found.study.setups,) * 2)
-    if heavy[0] - light[0] > ODD_MASS:
-        text = (
-            f"Setup {heavy[1]} weighs {heavy[0]:g} kg and setup {light[1]} {light[0]:g} kg, which "
-            "no part explains: check total_mass_kg of both"
-        )
-        warnings.append(Warning_(code="odd_mass", text=text))
     return warnings
 
 
@@ -189,10 +181,8 @@ def _weather(found: StudyLaps) -> list[Warning_]:
 
 
 def _far_weather(found: StudyLaps) -> Iterator[Warning_]:
-    times = np.array([entry.time for entry in found.study.weather])
-    for track in found.tracks if times.size else ():
-        ends = track.start, track.start + float(track.time[-1])
-        hours = float(np.abs(np.clip(times, *ends) - times).min()) / 3600.0
+    for track in found.tracks if found.study.weather else ():
+        hours = hours_to_weather(found.study.weather, track)
         if hours > FAR_WEATHER:
             apart = f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
             text = (
@@ -227,13 +217,6 @@ def _recordings(found: StudyLaps) -> list[Warning_]:
                 f"{worst.reason} ({worst.seconds:.0f} s)"
             )
             warnings.append(Warning_(code="samples_dropped", text=text, where=track.file))
-        power = float(np.nanmean(track.power)) if np.isfinite(track.power).any() else 0.0
-        if power > ODD_POWER:
-            text = (
-                f"The mean power is {power:.0f} W, which no rider holds: check the power meter and "
-                "the unit of the column"
-            )
-            warnings.append(Warning_(code="odd_power", text=text, where=track.file))
         if abs(track.power_lag) > MUCH_LAG:
             text = (
                 f"Power runs {track.power_lag:.1f} s behind speed and was shifted: check that the "

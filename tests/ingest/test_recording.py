@@ -117,3 +117,12 @@ def test_an_altitude_of_no_road_is_missing_and_counted():
     ride = to_ride(Recording(format="csv", records=records), file="a", sha256="0")
     np.testing.assert_array_equal(ride.samples["altitude"], [-500, np.nan, np.nan, 9000, np.nan])
     assert [(item.reason, item.count) for item in ride.dropped] == [("impossible altitude", 2)]
+
+
+def test_a_temperature_of_no_weather_is_missing_and_counted():
+    """Kelvin taken for °C, and all else beyond the limits of a study's weather."""
+    celsius = np.array([-59.9, -60.1, 59.9, 60.1, 293.15, np.nan])
+    ride = _ride(range(6), temperature=celsius + 273.15)
+    kept = ride.samples["temperature"] - 273.15
+    np.testing.assert_allclose(kept, [-59.9, np.nan, 59.9, np.nan, np.nan, np.nan])
+    assert ride.dropped == (Dropped(reason="impossible temperature", count=3),)

@@ -18,6 +18,8 @@ IntArray = NDArray[np.int64]
 Span = tuple[pd.Timestamp, pd.Timestamp]
 
 LOWEST, HIGHEST = -500.0, 9000.0  # m, of any road; a barometer may be some 100 m off
+COLDEST, HOTTEST = 213.15, 333.15  # K, -60 to 60 °C, as for the weather of a study
+IMPOSSIBLE_TEMPERATURE = "impossible temperature"
 SECOND = 1_000_000_000  # in the nanoseconds of our time column
 
 
@@ -77,7 +79,8 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
     samples = _keep(samples, keep, "time stamp out of order", dropped)
     samples = _separate_repeated_times(samples, dropped)
     samples = _without_impossible_positions(samples, dropped)
-    samples = _without_impossible_altitudes(samples, dropped)
+    samples = _within(samples, "altitude", LOWEST, HIGHEST, "impossible altitude", dropped)
+    samples = _within(samples, "temperature", COLDEST, HOTTEST, IMPOSSIBLE_TEMPERATURE, dropped)
     laps = _number_laps(recording.laps, dropped)
     return Ride(
         file=file,
@@ -174,13 +177,20 @@ def _without_impossible_positions(samples: pd.DataFrame, dropped: list[Dropped])
     )
 
 
-def _without_impossible_altitudes(samples: pd.DataFrame, dropped: list[Dropped]) -> pd.DataFrame:
-    altitude = samples["altitude"].to_numpy()
-    bad = (altitude < LOWEST) | (altitude > HIGHEST)
+def _within(
+    samples: pd.DataFrame,
+    channel: str,
+    low: float,
+    high: float,
+    reason: str,
+    dropped: list[Dropped],
+) -> pd.DataFrame:
+    values = samples[channel].to_numpy()
+    bad = (values < low) | (values > high)
     if not bad.any():
         return samples
-    dropped.append(Dropped(reason="impossible altitude", count=int(bad.sum())))
-    return samples.assign(altitude=np.where(bad, np.nan, altitude))
+    dropped.append(Dropped(reason=reason, count=int(bad.sum())))
+    return samples.assign(**{channel: np.where(bad, np.nan, values)})
 
 
 def _number_laps(laps: tuple[Span, ...], dropped: list[Dropped]) -> tuple[RecordedLap, ...]:
