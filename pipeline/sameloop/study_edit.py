@@ -145,11 +145,12 @@ def fingerprint(folder: Path) -> str:
     Rides and weather log count by size and time, which is quick; what is edited, by content.
     """
     edited = [mark(folder / name) for name in (STUDY_FILE, CORRECTIONS_FILE)]
-    facts = [(name, _facts(folder / name)) for name in _named_files(folder)]
+    facts = [(name, _facts(folder / name)) for name in named_files(folder)]
     return hashlib.sha256(repr((edited, facts)).encode()).hexdigest()
 
 
-def _named_files(folder: Path) -> list[str]:
+def named_files(folder: Path) -> list[str]:
+    """Give the names of rides and weather log; none where study.toml cannot be read."""
     try:
         tables = read_tables(folder)
     except StudyError:  # it names none, then; opening it will say what is wrong

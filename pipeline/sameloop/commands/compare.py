@@ -6,7 +6,14 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sameloop.commands.terminal import json_option, progress_bar, show, study_option, write_json
+from sameloop.commands.terminal import (
+    check_json,
+    json_option,
+    progress_bar,
+    show,
+    study_option,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from sameloop.answer import Answer
@@ -32,6 +39,7 @@ def answer_and_show(study: Path, json_file: str | None) -> Answer:
     from sameloop.run import answer_study
     from sameloop.study_file import load_study
 
+    check_json(json_file, study)
     with progress_bar() as progress:
         answer = answer_study(load_study(study), progress=progress)
     if json_file != "-":

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from sameloop.commands.compare import answer_and_show
-from sameloop.commands.terminal import json_option, show_text
+from sameloop.commands.terminal import check_json, json_option, show_text
 
 WORDS = "write the bundled simulated study, run it and print the answer"
 
@@ -23,6 +23,7 @@ def run(args: argparse.Namespace) -> None:
     from sameloop.sample import write_sample
 
     write_sample(args.dir)
+    check_json(args.json, args.dir)
     answer = answer_and_show(args.dir, args.json)
     report = args.dir / "report.html"
     write_report(answer, report)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from sameloop.commands.terminal import json_option, progress_bar, show_text, write_json
+from sameloop.commands.terminal import check_json, json_option, progress_bar, show_text, write_json
 
 WORDS = "plan a test: laps needed, order of setups, checklist"
 
@@ -33,10 +33,12 @@ def run(args: argparse.Namespace) -> None:
     from sameloop.plan.table import plan_dict
     from sameloop.plan.words import plan_lines
 
+    check_json(args.json, args.study)
     if args.sheet is not None:
-        from sameloop.plan.print_sheet import check_name, write_sheet
+        from sameloop.outputs import check_output
+        from sameloop.plan.print_sheet import ENDINGS, write_sheet
 
-        check_name(args.sheet)
+        check_output(args.sheet, "a sheet", ENDINGS, study=args.study)
     with progress_bar() as progress:
         plan = plan_asked(args.study, vars(args), progress=progress)
     if args.json != "-":

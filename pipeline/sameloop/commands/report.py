@@ -22,11 +22,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Answer the study and write its report."""
-    from sameloop.report.write import check_name, write_report
+    from sameloop.outputs import check_output
+    from sameloop.report.write import ENDINGS, write_report
     from sameloop.run import answer_study
     from sameloop.study_file import load_study
 
-    check_name(args.output)
+    check_output(args.output, "a report", ENDINGS, study=args.study)
     with progress_bar() as progress:
         answer = answer_study(load_study(args.study), progress=progress)
     write_report(answer, args.output, with_places=args.with_places)

@@ -24,10 +24,26 @@ def study_option(parser: argparse.ArgumentParser) -> None:
 
 
 def json_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--json``, for `write_json`."""
+    """Add ``--json``, for `check_json` and `write_json`."""
     parser.add_argument(
-        "--json", metavar="FILE", help="also write the results as JSON; - prints only the JSON"
+        "--json",
+        metavar="FILE",
+        help="also write results to a .json file; - prints only the JSON",
     )
+
+
+def check_json(file: str | None, study: Path | None) -> None:
+    """Refuse what ``--json`` should not write to, before any work is done.
+
+    Raises
+    ------
+    SameloopError
+        See `check_output`.
+    """
+    from sameloop.outputs import check_output
+
+    if file is not None and file != "-":
+        check_output(Path(file), "a file of results", (".json",), study=study)
 
 
 def write_json(file: str, content: dict[str, Any]) -> None:

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import argparse
 
-from sameloop.commands.terminal import json_option, progress_bar, show, study_option, write_json
+from sameloop.commands.terminal import (
+    check_json,
+    json_option,
+    progress_bar,
+    show,
+    study_option,
+    write_json,
+)
 
 WORDS = "say what the change means on another road: seconds and money"
 
@@ -49,6 +56,7 @@ def run(args: argparse.Namespace) -> None:
     from sameloop.study_file import load_study
     from sameloop.worth.request import ask_course, ask_worth
 
+    check_json(args.json, args.study)
     course = ask_course(args)
     with progress_bar() as progress:
         answer = answer_study(load_study(args.study), progress=progress)

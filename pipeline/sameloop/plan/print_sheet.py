@@ -9,11 +9,12 @@ from fpdf import FPDF, FontFace
 from fpdf.enums import TableBordersLayout
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from sameloop.errors import SameloopError
 from sameloop.files import write_output
+from sameloop.outputs import check_output
 from sameloop.plan.result import Plan
 from sameloop.plan.sheet import Sheet, make_sheet
 
+ENDINGS = (".html", ".pdf")
 _MARGIN, _GAP = 11.0, 6.0  # mm
 _FAMILY = "DejaVu"
 _ROW, _TABLE = 9.0, 120.0  # mm, a row high enough to write in, and all rows at most
@@ -65,16 +66,10 @@ def write_sheet(plan: Plan, file: Path) -> None:
     SameloopError
         The name ends otherwise, or the file cannot be written.
     """
-    check_name(file)
+    check_output(file, "a sheet", ENDINGS)
     sheet = make_sheet(plan)
     page = sheet_pdf(sheet) if file.suffix.lower() == ".pdf" else sheet_html(sheet).encode()
     write_output(file, page)
-
-
-def check_name(file: Path) -> None:
-    """Refuse a name that asks for no known kind of sheet, before any work is done."""
-    if file.suffix.lower() not in (".html", ".pdf"):
-        raise SameloopError(f"{file}: a sheet is .html or .pdf; name a file that ends so.")
 
 
 class _Page(FPDF):

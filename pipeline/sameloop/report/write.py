@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from sameloop.answer import Answer
-from sameloop.errors import SameloopError
 from sameloop.files import write_output
+from sameloop.outputs import check_output
 from sameloop.report.document import make_document
 from sameloop.report.html import to_html
+
+ENDINGS = (".html", ".pdf")
 
 
 def report_bytes(answer: Answer, suffix: str, *, with_places: bool = False) -> bytes:
@@ -35,14 +37,8 @@ def write_report(answer: Answer, file: Path, *, with_places: bool = False) -> No
     Raises
     ------
     SameloopError
-        The name ends otherwise, or the file cannot be written.
+        The name ends otherwise, the study is made of the file, or it cannot be written.
     """
-    check_name(file)
+    check_output(file, "a report", ENDINGS, study=answer.study.folder)
     content = report_bytes(answer, file.suffix.lower(), with_places=with_places)
     write_output(file, content)
-
-
-def check_name(file: Path) -> None:
-    """Refuse a name that asks for no known kind of report, before any work is done."""
-    if file.suffix.lower() not in (".html", ".pdf"):
-        raise SameloopError(f"{file}: a report is .html or .pdf; name a file that ends so.")
