@@ -126,11 +126,23 @@ def test_laps_left_out_are_said_with_the_commonest_reason():
     out = [replace(lap, used=False, reason="stood still") for lap in found.lapset.laps[:3]]
     out += [replace(lap, used=False, reason="braked") for lap in found.lapset.laps[8:10]]
     kept = found.lapset.laps[3:8] + found.lapset.laps[10:]
-    ride_in = replace(kept[0], number=0, used=False, reason="ride-in")
+    ride_in = replace(kept[0], number=0, used=False, reason="ride-in before the first lap")
     changed = replace(found, lapset=replace(found.lapset, laps=(*out, *kept, *[ride_in] * 9)))
     (warning,) = [item for item in lap_warnings(changed) if item.code == "laps_left_out"]
 
     assert "5 laps of 16 are left out, most often because: stood still (3)" in warning.text
+
+
+def test_tries_at_a_lap_that_have_no_number_are_left_out_too():
+    found = study_laps()
+    short = [
+        replace(lap, number=0, used=False, reason="not a full lap: 2011 m of 900 m")
+        for lap in found.lapset.laps[:5]
+    ]
+    changed = replace(found, lapset=replace(found.lapset, laps=(*short, *found.lapset.laps[5:])))
+    (warning,) = [item for item in lap_warnings(changed) if item.code == "laps_left_out"]
+
+    assert "5 laps of 16 are left out" in warning.text
 
 
 def test_one_setup_is_said():

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from sameloop.answer import StudyLaps
+from sameloop.estimate.result import Warning_
 from sameloop.ingest.ride import Dropped
 from sameloop.study import Setup, Study, StudyRide, WeatherEntry
-from sameloop.unit_checks import unit_warnings
+from sameloop.unit_checks import unit_warnings, why_no_verdict
 
 LENGTH = 1000
 HOUR = 3600.0
@@ -53,6 +54,35 @@ def test_a_mass_that_no_part_explains(mass, odd):
 @pytest.mark.parametrize(("power", "odd"), [(601.0, True), (599.0, False), (np.nan, False)])
 def test_a_power_that_no_rider_holds(power, odd):
     assert codes(power=np.full(LENGTH, power)) == ["odd_power"] * odd
+
+
+@pytest.mark.parametrize(("power", "odd"), [(0.25, True), (19.0, True), (21.0, False)])
+def test_a_power_that_is_too_little_to_ride(power, odd):
+    ((code, text),) = told(power=np.full(LENGTH, power)) or [("", "")]
+
+    assert (code == "odd_power") == odd
+    assert ("power_kw" in text) == odd
+
+
+def test_power_counts_where_the_rider_moves():
+    """A long rest at the café is no sign of a wrong unit."""
+    rest = np.arange(LENGTH) > 0.05 * LENGTH
+    speed = np.where(rest, 0.0, 10.0)
+    assert told(power=np.where(rest, 0.0, 250.0), speed=speed) == []
+
+
+@pytest.mark.parametrize(("mass", "odd"), [(45.0, 0), (44.0, 2), (160.0, 0), (185.0, 2)])
+def test_a_mass_in_pounds(mass, odd):
+    found = told(masses=(mass, mass))
+
+    assert [code for code, _ in found] == ["odd_mass"] * odd
+    assert all("in kg, not in pounds" in text for _, text in found)
+
+
+@pytest.mark.parametrize("code", ["odd_speed", "odd_power"])
+def test_no_verdict_on_another_unit(code):
+    assert "in another unit" in why_no_verdict([Warning_(code=code, text="")])
+    assert why_no_verdict([Warning_(code="odd_mass", text="")]) == ""
 
 
 @pytest.mark.parametrize(

@@ -140,6 +140,11 @@ def wrong_wheel(samples, _):
     samples[["speed", "distance"]] *= 1.03
 
 
+def miles_per_hour(samples, _):
+    samples["speed"] /= 0.44704
+    samples["distance"] /= 0.44704
+
+
 def without_wheel(samples, _):
     samples[["speed", "distance"]] = np.nan
 
@@ -157,6 +162,7 @@ FAULTS = {
     "one_setup": lambda: changed_study(spec(), one_setup),
     "odd_mass": lambda: changed_study(spec(), odd_mass),
     "weather_far": lambda: changed_study(spec(), later_weather(6.0)),
+    "odd_speed": lambda: changed_samples(spec(), 1, miles_per_hour),
     "odd_power": lambda: changed_samples(spec(), 0, tripled_power),
     "odd_temperature": lambda: changed_samples(spec(), 0, fahrenheit),
     "day_confounded": lambda: ridden(spec(same_day=False))[:2],
@@ -195,6 +201,18 @@ def codes(study, rides):
 @pytest.mark.parametrize("code", FAULTS)
 def test_each_fault_is_spoken_of(code):
     assert code in codes(*FAULTS[code]())
+
+
+def test_no_verdict_where_all_speeds_are_in_another_unit():
+    study, rides, _ = ridden(spec())
+    for number, ride in enumerate(rides):
+        samples = ride.samples.copy()
+        miles_per_hour(samples, None)
+        rides[number] = replace(ride, samples=samples)
+    (one,) = answer_study(study, rides=rides).comparisons
+
+    assert one.verdict == "cannot tell"
+    assert "another unit" in one.why
 
 
 @pytest.mark.parametrize(

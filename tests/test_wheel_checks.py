@@ -107,3 +107,31 @@ def test_tyres_changed_within_a_ride_name_the_setup():
 
     assert [one.where for one in found] == ["both.fit"]
     assert "setup B, counts" in found[0].text or "setup A, counts" in found[0].text
+
+
+@pytest.mark.parametrize(
+    ("factor", "words"),
+    [(2.237, "mph taken for m/s"), (1 / 3.6, "m/s taken for km/h"), (1.4, "another unit: export")],
+)
+def test_a_speed_that_no_wheel_explains_is_another_unit(rolling, factor, words):
+    found = wheel_warnings(laid_out(rolling, wheel=(factor, factor)))
+
+    assert [(one.code, one.where) for one in found] == [
+        ("odd_speed", "ride_1.fit"),
+        ("odd_speed", "ride_2.fit"),
+    ]
+    assert all(words in one.text for one in found)
+
+
+def test_another_unit_in_one_ride_alone_is_told_though_no_lap_of_it_is_left(rolling):
+    found = laid_out(rolling, wheel=(2.237, 1.0))
+
+    assert not any(lap.used for lap in found.lapset.laps if lap.ride == 0)
+    assert [(one.code, one.where) for one in wheel_warnings(found)] == [("odd_speed", "ride_1.fit")]
+
+
+@pytest.mark.parametrize("factor", [0.85, 1.2])
+def test_a_wheel_that_may_be_is_no_other_unit(rolling, factor):
+    (warning,) = wheel_warnings(laid_out(rolling, wheel=(factor, factor)))
+
+    assert warning.code == "wheel_circumference"

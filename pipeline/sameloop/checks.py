@@ -20,6 +20,7 @@ from sameloop.wheel_checks import wheel_warnings
 #: From worst to mildest. A code that is not here (a stage may add its own) comes in the middle.
 SEVERITY = (
     "same_ride_twice",
+    "odd_speed",
     "setup_without_laps",
     "one_setup",
     "odd_mass",
@@ -193,8 +194,8 @@ def _far_weather(found: StudyLaps) -> Iterator[Warning_]:
 
 
 def _left_out(found: StudyLaps) -> list[Warning_]:
-    laps = [lap for lap in found.lapset.laps if lap.number > 0]  # 0 is ride-in and ride-out
-    out = [lap for lap in laps if not lap.used]
+    laps = [lap for lap in found.lapset.laps if lap.used or lap.left_out]
+    out = [lap for lap in laps if lap.left_out]
     if not laps or len(out) <= MUCH_LEFT_OUT * len(laps):
         return []
     reason, times = Counter(lap.reason for lap in out).most_common(1)[0]

@@ -18,6 +18,7 @@ from sameloop.laps.corrections import correct_laps, read_corrections
 from sameloop.road import cut_laps
 from sameloop.study import Study
 from sameloop.study_rides import read_study_ride
+from sameloop.unit_checks import why_no_verdict
 
 #: Called with what is being done and the fraction of all work that is behind.
 Progress = Callable[[str, float], None]
@@ -96,7 +97,7 @@ def answer_study(
     tell("Estimating", 0.8)
     stretches, estimated = trusted_estimate(stretches, study, found.airs)
     tell("Comparing", 0.9)
-    compared = compare_all(estimated, study, stretches)
+    compared = compare_all(estimated, study, stretches, why_no_verdict(found.warnings))
     answer = Answer(
         **{item.name: getattr(found, item.name) for item in fields(found)},
         stretches=stretches,

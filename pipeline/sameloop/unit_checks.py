@@ -15,6 +15,9 @@ from sameloop.study import WeatherEntry
 # What follows is common practice, no source.
 FAR_WEATHER = 3.0  # h from a ride to the nearest entry
 _ODD_POWER = 600.0  # W over a whole ride
+_LOW_POWER = 20.0  # W on the move
+_RIDING = 2.0  # m/s
+_LIGHTEST, _HEAVIEST = 45.0, 160.0  # kg, of rider and bike together
 _MASS_GAP = 10.0  # kg between setups; no part or clothing is so heavy
 _COLD, _HOT = -20.0, 50.0  # °C over a ride
 _TEMPERATURE_GAP = 15.0  # K between device and weather; the sun on a device makes up to about 10
@@ -32,6 +35,16 @@ def unit_warnings(found: StudyLaps) -> Iterator[Warning_]:
         yield from _temperature(track, found.study.weather)
 
 
+def why_no_verdict(warnings: Sequence[Warning_]) -> str:
+    """Why no verdict may be given with these warnings, or nothing."""
+    if any(warning.code in ("odd_speed", "odd_power") for warning in warnings):
+        return (
+            "Speed or power of a ride is not what a rider does, most likely since it is in another "
+            "unit: the warnings say what to do."
+        )
+    return ""
+
+
 def hours_to_weather(entries: Sequence[WeatherEntry], track: Track) -> float:
     """Hours from a ride to the nearest entry, 0 with one inside it."""
     times = np.array([entry.time for entry in entries])
@@ -40,6 +53,13 @@ def hours_to_weather(entries: Sequence[WeatherEntry], track: Track) -> float:
 
 
 def _mass(found: StudyLaps) -> Iterator[Warning_]:
+    for setup in found.study.setups:
+        if not _LIGHTEST <= setup.total_mass <= _HEAVIEST:
+            text = (
+                f"Setup {setup.id} ({setup.name}) weighs {setup.total_mass:g} kg, which rider and "
+                "bike together hardly do: total_mass_kg is in kg, not in pounds, and of both"
+            )
+            yield Warning_(code="odd_mass", text=text, where=setup.id)
     light, *_, heavy = sorted((s.total_mass, s.id) for s in (*found.study.setups,) * 2)
     if heavy[0] - light[0] > _MASS_GAP:
         text = (
@@ -55,6 +75,13 @@ def _power(track: Track) -> Iterator[Warning_]:
         text = (
             f"The mean power is {power:.0f} W, which no rider holds: check the power meter and "
             "the unit of the column"
+        )
+        yield Warning_(code="odd_power", text=text, where=track.file)
+    riding = track.power[np.isfinite(track.power) & (track.speed > _RIDING)]
+    if len(riding) and riding.mean() < _LOW_POWER:
+        text = (
+            f"The mean power on the move is {riding.mean():.2g} W, with which nobody rides: check "
+            "the power meter and the unit of the column (power_kw where it is in kW)"
         )
         yield Warning_(code="odd_power", text=text, where=track.file)
 

@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from sameloop.answer import StudyLaps
+from sameloop.clean.track import Track
 from sameloop.estimate.result import Warning_
-from sameloop.laps.wheel import Count, WheelCheck, wheel_check
+from sameloop.laps.wheel import Count, WheelCheck, speed_over_positions, wheel_check
 
 _LIMIT = 3.0  # standard deviations, about one clean ride in 400 by chance
 _EXAMPLE = 2105.0  # mm, a circumference as devices show it
+
+_SMALLEST, _LARGEST = 0.8, 1.25  # of the circumference that was meant; no bicycle's wheel is beyond
+_ALIKE = 0.08
+_MPH = 0.44704 * 3.6  # km/h
+_UNITS = (
+    (3.6, "km/h taken for m/s"),
+    (3.6 / _MPH, "mph taken for m/s"),
+    (_MPH, "km/h taken for mph"),
+    (1 / _MPH, "mph taken for km/h"),
+    (_MPH / 3.6, "m/s taken for mph"),
+    (1 / 3.6, "m/s taken for km/h"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,12 +46,29 @@ def wheel_warnings(found: StudyLaps) -> list[Warning_]:
     list of Warning_
         Each names the rides, by how many per cent they count wrong and what to set instead.
     """
+    in_other_unit = [one for track in found.tracks for one in _unit(track)]
+    if in_other_unit:  # compared with such a ride the others look wrong
+        return in_other_unit
     check = wheel_check(found.tracks, found.lapset)
     declared = found.study.uncertainty.wheel_circumference
     wrong = _against_positions(found, check, declared)
     if wrong:
         return [_set_wrong(one) for one in wrong]
     return _against_each_other(found, check, declared)
+
+
+def _unit(track: Track) -> Iterator[Warning_]:
+    """Tell of a speed that no wheel is large or small enough for."""
+    ratio = speed_over_positions(track)
+    if np.isnan(ratio) or _SMALLEST <= ratio <= _LARGEST:
+        return
+    known = [words for unit, words in _UNITS if abs(ratio / unit - 1) < _ALIKE]
+    text = (
+        f"The speed is {ratio:.2f} times what the positions show, which no wheel explains, so it "
+        f"is in another unit{f' ({known[0]})' if known else ''}: export the ride again, or name "
+        "the unit of a CSV column in its heading or in columns; until then no answer can be trusted"
+    )
+    yield Warning_(code="odd_speed", text=text, where=track.file)
 
 
 def _against_positions(found: StudyLaps, check: WheelCheck, declared: float) -> list[_Wrong]:

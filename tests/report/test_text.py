@@ -1,8 +1,10 @@
 import io
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
 
+from sameloop.laps.lap import BETWEEN, RIDE_IN, RIDE_OUT
 from sameloop.report.text import format_answer, format_check, format_laps
 
 
@@ -54,6 +56,24 @@ def test_laps_are_listed_with_reasons(answer):
     assert "One lap is 2000 m (closed loop)" in text
     assert "1 A 09:00:00 3:20 36.0 250 yes" in text
     assert "no: ended 300 m short of the gate" in text
+
+
+def test_tries_at_a_lap_are_counted_as_left_out_and_the_ways_in_and_out_are_not(answer):
+    laps = answer.lapset.laps
+    short = replace(laps[1], number=0, used=False, reason="not a full lap: 2011 m of 900 m")
+    ends = [
+        replace(laps[0], number=0, used=False, reason=reason)
+        for reason in (RIDE_IN, f"{RIDE_OUT} (lap button: 90 m)", BETWEEN)
+    ]
+    changed = replace(
+        answer, lapset=replace(answer.lapset, laps=(laps[0], short, *ends, *laps[2:]))
+    )
+    whole = " ".join(plain(format_answer(changed), width=200).split())
+
+    assert "9 laps used, 2 left out." in plain(format_laps(changed), width=200)
+    assert "9 laps used, 2 left out: - one.fit lap from 09:" in whole
+    assert "UTC: not a full lap: 2011 m of 900 m" in whole
+    assert "ride-in" not in whole
 
 
 def test_check_lists_problems_and_what_was_dropped(answer):

@@ -43,11 +43,14 @@ def compare(estimate: Estimate, study: Study, stretches: Stretches) -> tuple[Com
     return compare_all(estimate, study, stretches).comparisons
 
 
-def compare_all(estimate: Estimate, study: Study, stretches: Stretches) -> Compared:
+def compare_all(
+    estimate: Estimate, study: Study, stretches: Stretches, unsound: str = ""
+) -> Compared:
     """Compare every pair of setups, and split their watts into those of their parts.
 
     Comparisons and parts are judged as one family of statements: all of their intervals hold at
-    once with 95 %. See `compare` for the parameters.
+    once with 95 %. See `compare` for the parameters; `unsound` says why no verdict may be given,
+    whatever the estimate looks like.
     """
     fit = estimate.fit
     pairs = list(combinations([one.id for one in estimate.setups], 2))
@@ -62,7 +65,7 @@ def compare_all(estimate: Estimate, study: Study, stretches: Stretches) -> Compa
     judge = Judge(
         looks=looks_together(statements @ fit.solved.inverse @ statements.T),
         smallest=study.smallest_effect,
-        unsound=why_withheld(estimate, stretches),
+        unsound=unsound or why_withheld(estimate, stretches),
     )
     return Compared(
         comparisons=tuple(

@@ -12,6 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 from sameloop.clean.runs import runs
 from sameloop.clean.track import BoolArray, FloatArray, Track
 from sameloop.laps.even import EvenGates, even_gates
+from sameloop.laps.lap import RIDE_IN, RIDE_OUT
 from sameloop.laps.passes import Pass
 
 _ALIKE, _PRESSED = 0.01, 50.0  # of the length, and m, by which laps of the button may differ
@@ -85,16 +86,15 @@ def _commonest(rides: Sequence[FloatArray]) -> float | None:
 
 
 def _passes(gates: FloatArray, good: BoolArray, length: float) -> list[Pass]:
-    return [
-        Pass(
-            start=start,
-            end=end,
-            direction=1,
-            full=alike,
-            reason="" if alike else f"lap button: {end - start:.0f} m, the loop has {length:.0f} m",
-        )
-        for (start, end), alike in zip(pairwise(gates.tolist()), good.tolist(), strict=True)
-    ]
+    laps = np.flatnonzero(good)
+    passes = []
+    for number, (start, end) in enumerate(pairwise(gates.tolist())):
+        alike = bool(good[number])
+        reason = "" if alike else f"lap button: {end - start:.0f} m, the loop has {length:.0f} m"
+        if len(laps) and not laps[0] <= number <= laps[-1]:
+            reason = f"{RIDE_IN if number < laps[0] else RIDE_OUT} ({reason})"
+        passes.append(Pass(start=start, end=end, direction=1, full=alike, reason=reason))
+    return passes
 
 
 def _moved(

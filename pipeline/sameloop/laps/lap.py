@@ -10,6 +10,10 @@ from sameloop.clean.track import BoolArray, FloatArray
 #: Ends of a road this close are one place; lap paths are known to a few metres [m].
 _SAME_PLACE = 40.0
 
+#: Reasons, or beginnings of them, of riding that was no try at a lap.
+RIDE_IN, RIDE_OUT = "ride-in before the first lap", "ride-out after the last lap"
+BETWEEN = "between laps"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Loop:
@@ -93,6 +97,11 @@ class Lap:
     index: slice
     time: FloatArray
     station: FloatArray
+
+    @property
+    def left_out(self) -> bool:
+        """Whether it was a lap, or a try at one, that is not used."""
+        return not self.used and not self.reason.startswith((RIDE_IN, RIDE_OUT, BETWEEN))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

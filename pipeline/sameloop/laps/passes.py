@@ -10,6 +10,7 @@ import numpy as np
 
 from sameloop.laps.gates import Crossings, crossings, fitting_pairs
 from sameloop.laps.geometry import Projector, distance_to, headings_along, turn_between
+from sameloop.laps.lap import BETWEEN, RIDE_IN, RIDE_OUT
 from sameloop.laps.loop import Reference
 from sameloop.laps.returns import Flat, pass_margin
 
@@ -167,17 +168,17 @@ def _with_ends(passes: list[Pass], ride: Flat) -> list[Pass]:
         end=passes[0].start,
         direction=1,
         full=False,
-        reason="ride-in before the first lap",
+        reason=RIDE_IN,
     )
     after = Pass(
         start=passes[-1].end,
         end=last,
         direction=1,
         full=False,
-        reason="ride-out after the last lap",
+        reason=RIDE_OUT,
     )
     holes = [
-        Pass(start=a.end, end=b.start, direction=1, full=False, reason="between laps")
+        Pass(start=a.end, end=b.start, direction=1, full=False, reason=BETWEEN)
         for a, b in pairwise(passes)
     ]
     others = [piece for piece in (before, *holes, after) if piece.end - piece.start > 1.0]

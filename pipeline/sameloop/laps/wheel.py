@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sameloop.clean.plane import Plane
+from sameloop.clean.motion import ground_velocity
+from sameloop.clean.plane import Plane, plane_around
 from sameloop.clean.track import FloatArray, Track
 from sameloop.laps.geometry import turn_between
 from sameloop.laps.lap import Lap, LapSet, Loop
@@ -18,6 +19,7 @@ _LEAST_STRAIGHT = 300.0  # m of a lap; on less the positions' errors outweigh th
 #: Straight lines between positions may be wrong by so much on average [-], one sd, where receivers
 #: smooth and trees shade. Common practice, no source.
 POSITION_LENGTH = 0.002
+_MOVING = 3.0  # m/s by positions
 _LAP_SCATTER = 0.004  # of a lap's length by positions, where single laps do not show their scatter
 
 
@@ -82,6 +84,24 @@ def wheel_check(tracks: Sequence[Track], lapset: LapSet) -> WheelCheck:
         by_positions=float(np.mean(known)),
         sd=float(np.hypot(scatter / np.sqrt(len(known)), POSITION_LENGTH)),
     )
+
+
+def speed_over_positions(track: Track) -> float:
+    """Median of speed over that by positions, on the move; NaN where one of them is missing.
+
+    Coarser than `wheel_check`, but it needs no laps, which a speed in another unit hides.
+    """
+    known = np.isfinite(track.latitude) & np.isfinite(track.longitude)
+    if track.speed_source == "gps" or not known.any():
+        return np.nan
+    plane = plane_around(track.latitude, track.longitude)
+    east, north = plane.project(track.latitude, track.longitude)
+    ground = np.hypot(*ground_velocity(track.time, east, north))
+    with np.errstate(invalid="ignore"):
+        moving = (ground > _MOVING) & (track.speed > 0)
+    if not moving.any():
+        return np.nan
+    return float(np.median(track.speed[moving] / ground[moving]))
 
 
 def _counts(

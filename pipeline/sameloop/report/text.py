@@ -181,18 +181,20 @@ def _setup_row(entry: SetupEstimate, mass: float) -> list[RenderableType]:
 
 def _laps_line(found: StudyLaps) -> Iterator[RenderableType]:
     yield Text()
-    yield Text(_laps_sentence(found.lapset.laps), style="bold")
-    for lap in found.lapset.laps:
-        if not lap.used and lap.number > 0:
-            file = found.study.rides[lap.ride].file
-            yield list_item(f"{file} lap {lap.number}: {lap.reason}")
+    sentence = _laps_sentence(found.lapset.laps)
+    out = [lap for lap in found.lapset.laps if lap.left_out]
+    yield Text(f"{sentence.rstrip('.')}:" if out else sentence, style="bold")
+    for lap in out:
+        # What was no full lap has no number, so its start says which it is.
+        which = lap.number or f"from {lap_dict(found, lap)['start'][11:19]} UTC"
+        yield list_item(f"{found.study.rides[lap.ride].file} lap {which}: {lap.reason}")
 
 
 def _laps_sentence(laps: Sequence[Lap]) -> str:
     used = sum(lap.used for lap in laps)
-    out = sum(lap.number > 0 for lap in laps) - used  # 0 is ride-in and ride-out
+    out = sum(lap.left_out for lap in laps)
     noun = "lap" if used == 1 else "laps"
-    return f"{used} {noun} used, {out} left out{':' if out else '.'}"
+    return f"{used} {noun} used, {out} left out."
 
 
 def _dropped(found: StudyLaps) -> Iterator[RenderableType]:
