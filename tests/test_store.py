@@ -18,7 +18,7 @@ CSV = """time,left,right,lap,latitude,longitude
 2026-05-02T09:10:00.250Z,200,100,1,0,0
 2026-05-02T09:10:01Z,210,110,1,47.5,8
 ,210,110,1,47.5,8
-2026-05-02T09:10:02Z,,120,2,47.6,8
+2026-05-02T09:10:02,,120,2,47.6,8
 2026-05-02T09:10:03Z,230,130,2,47.7,8
 """
 
@@ -51,7 +51,7 @@ def parses(monkeypatch):
 
 def _same(a, b):
     pd.testing.assert_frame_equal(a.samples, b.samples, check_exact=True)
-    for name in ("file", "sha256", "format", "laps", "pauses", "dropped"):
+    for name in ("file", "sha256", "format", "laps", "pauses", "dropped", "assumptions"):
         assert getattr(a, name) == getattr(b, name), name
     return True
 
@@ -60,6 +60,7 @@ def test_the_second_run_does_not_parse_and_gives_the_same(file, cache, parses):
     columns = {"power": "left"}
     read = read_ride(file, columns=columns)
     assert read.dropped
+    assert read.assumptions
     assert len(read.laps) == 2
     for _ in range(3):
         assert _same(read, read_cached(file, cache, columns=columns))

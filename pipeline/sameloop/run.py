@@ -56,9 +56,16 @@ def find_study_laps(
     tell("Finding laps", 0.7)
     lapset = find_laps(tracks, study=study)
     lapset = correct_laps(lapset, study, read_corrections(study.folder))
-    airs = ride_air(study, tracks)
+    airs = tuple(
+        replace(air, assumptions=(*_assumed(ride), *air.assumptions))
+        for ride, air in zip(rides, ride_air(study, tracks), strict=True)
+    )
     found = StudyLaps(study=study, rides=tuple(rides), tracks=tracks, lapset=lapset, airs=airs)
     return replace(found, warnings=lap_warnings(found))
+
+
+def _assumed(ride: Ride) -> list[str]:
+    return [f"{ride.file}: {text}" for text in ride.assumptions]
 
 
 def _read(study: Study, tell: Progress) -> list[Ride]:

@@ -22,7 +22,7 @@ from sameloop.ingest.read import parse_ride, read_bytes
 from sameloop.ingest.ride import CHANNELS, Dropped, RecordedLap, Ride
 
 #: Raise it whenever a reader gives other values for the same file.
-VERSION = 4
+VERSION = 5
 
 
 def read_cached(
@@ -103,6 +103,7 @@ def _rest_to_json(ride: Ride) -> dict[str, Any]:
         "laps": [[lap.number, lap.start.isoformat(), lap.end.isoformat()] for lap in ride.laps],
         "pauses": [[start.isoformat(), end.isoformat()] for start, end in ride.pauses],
         "dropped": [[item.reason, item.count, item.seconds] for item in ride.dropped],
+        "assumptions": list(ride.assumptions),
     }
 
 
@@ -121,6 +122,7 @@ def _ride_from_json(rest: Mapping[str, Any], samples: pd.DataFrame) -> Ride:
             Dropped(reason=reason, count=count, seconds=seconds)
             for reason, count, seconds in rest["dropped"]
         ),
+        assumptions=tuple(rest["assumptions"]),
     )
 
 

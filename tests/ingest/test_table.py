@@ -146,3 +146,33 @@ def test_other_text_encodings_are_refused_with_the_byte():
 def test_laps_without_any_time_are_one_sentence():
     with pytest.raises(RideFileError, match="none of its 2 records carries a usable time"):
         parse_ride(b"time,power,lap\nnever,200,1\nlater,210,1\n", name="a")
+
+
+@pytest.mark.parametrize(
+    ("time", "told"),
+    [
+        ("2026-05-02T09:10:00", True),
+        ("2026-05-02 09:10:00.5", True),
+        ("20260502T091000", True),
+        ("2026-05-02T09:10:00Z", False),
+        ("2026-05-02 11:10:00+02:00", False),
+        ("2026-05-02T11:10:00.25+02", False),
+        ("20260502T091000Z", False),
+        ("1777713000", False),
+        ("1777713000500", False),
+    ],
+)
+def test_a_time_without_an_offset_is_taken_as_utc_and_that_is_said(time, told):
+    ride = _read(
+        f"time,power\n2026-05-02T09:09:59Z,250\n{time},250\n"
+        if told
+        else f"time,power\n{time},250\n"
+    )
+
+    assert ["no offset from UTC" in text for text in ride.assumptions] == [True] * told
+
+
+def test_a_start_without_an_offset_is_said_too():
+    for start, count in (("2026-05-02T09:10:00", 1), ("2026-05-02T09:10:00Z", 0)):
+        ride = _read("seconds,power\n0,250\n1,250\n", start=start)
+        assert len(ride.assumptions) == count

@@ -37,6 +37,8 @@ class Recording:
         UTC, in file order; a lap may have NaT.
     dropped : tuple of Dropped
         What the reader itself had to leave out.
+    assumptions : tuple of str
+        As in `Ride`.
     """
 
     format: str
@@ -44,6 +46,7 @@ class Recording:
     laps: tuple[Span, ...] = ()
     pauses: tuple[Span, ...] = ()
     dropped: tuple[Dropped, ...] = ()
+    assumptions: tuple[str, ...] = ()
 
 
 def as_time_column(times: Any) -> pd.Series[pd.Timestamp]:
@@ -90,6 +93,7 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
         laps=laps,
         pauses=_real_pauses(recording.pauses, samples),
         dropped=tuple(dropped),
+        assumptions=recording.assumptions,
     )
 
 

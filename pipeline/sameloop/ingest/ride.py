@@ -73,6 +73,8 @@ class Ride:
         Timer stopped, UTC.
     dropped : tuple of Dropped
         What reading left out.
+    assumptions : tuple of str
+        What the file does not say and reading took for granted, a sentence each.
     """
 
     file: str
@@ -82,3 +84,4 @@ class Ride:
     laps: tuple[RecordedLap, ...] = ()
     pauses: tuple[tuple[pd.Timestamp, pd.Timestamp], ...] = ()
     dropped: tuple[Dropped, ...] = field(default=())
+    assumptions: tuple[str, ...] = ()

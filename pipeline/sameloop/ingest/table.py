@@ -63,6 +63,14 @@ HEADINGS: dict[str, tuple[str, ...]] = {
 }
 _TIME_UNITS = ("s", "sec", "secs", "seconds", "utc", "iso", "unix")
 
+_DATE = re.compile(r"\d{4}-?\d\d-?\d\d(?!\d)")
+_OFFSET = re.compile(r"[Tt ].*(?:[Zz]|[+-]\d\d(?::?\d\d)?)$")
+
+_TAKEN_AS_UTC = (
+    "Its times name no offset from UTC and are taken as UTC; if they are local time, the ride "
+    "meets the weather of another hour."
+)
+
 #: Faster than any rider on the level over a whole ride: the unit must be another [m/s].
 FASTEST_MEDIAN = 25.0
 
@@ -100,8 +108,21 @@ def read_table(data: bytes, *, file: str, columns: Mapping[str, str]) -> Recordi
     # The timer starts again before the record that follows.
     pauses = tuple((start, end - pd.Timedelta(1, "ms")) for start, end in stops)
     return Recording(
-        format="csv", records=records, laps=laps, pauses=pauses, dropped=tuple(dropped)
+        format="csv",
+        records=records,
+        laps=laps,
+        pauses=pauses,
+        dropped=tuple(dropped),
+        assumptions=_without_offset(table[found["time"].heading], columns.get("start")),
     )
+
+
+def _without_offset(text: pd.Series[str], start: str | None) -> tuple[str, ...]:
+    """Tell of dates that could be local time; numbers are Unix time, or counted from `start`."""
+    dates = [date for date in (*text.str.strip(), start or "") if _DATE.match(date)]
+    if all(_OFFSET.search(date) for date in dates):
+        return ()
+    return (_TAKEN_AS_UTC,)
 
 
 def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, bool]:
