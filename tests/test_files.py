@@ -8,14 +8,17 @@ import re
 import resource
 import subprocess
 import sys
+import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from sameloop import sample
+from sameloop import sample, study_edit
 from sameloop.errors import SameloopError
-from sameloop.files import mark, write_file, write_output
+from sameloop.files import alone, mark, write_file, write_output
 from sameloop.ingest import read_ride
+from sameloop.laps import corrections
 from sameloop.laps.corrections import Correction, read_corrections, write_corrections
 from sameloop.scaffold import new_study
 from sameloop.store import read_cached
@@ -251,6 +254,94 @@ def test_an_edit_of_a_study_that_changed_meanwhile_is_refused(tmp_path):
     assert load_study(folder).name == "first window"
     edit_study(folder, study={"name": "looked again"}, seen=mark(folder / "study.toml"))
     assert load_study(folder).name == "looked again"
+
+
+def test_corrections_that_changed_meanwhile_are_not_replaced(tmp_path):
+    folder = write_small(tmp_path / "study")
+    seen = mark(folder / "corrections.toml")
+    write_corrections(folder, [OLD], seen=seen)
+    for said in ([replace(OLD, reason="new")], []):
+        with pytest.raises(SameloopError, match=r"corrections\.toml: it was changed elsewhere"):
+            write_corrections(folder, said, seen=seen)
+
+    assert read_corrections(folder) == (OLD,)
+    write_corrections(folder, [], seen=mark(folder / "corrections.toml"))
+    assert read_corrections(folder) == ()
+
+
+def _rename(folder, name, seen):
+    edit_study(folder, study={"name": name}, seen=seen)
+
+
+def _correct(folder, reason, seen):
+    write_corrections(folder, [replace(OLD, reason=reason)], seen=seen)
+
+
+@pytest.mark.parametrize(
+    ("file", "module", "edit"),
+    [("study.toml", study_edit, _rename), ("corrections.toml", corrections, _correct)],
+)
+def test_of_two_edits_at_the_same_moment_the_second_is_refused(
+    tmp_path, monkeypatch, file, module, edit
+):
+    folder = write_small(tmp_path / "study")
+    seen, refused = mark(folder / file), []
+
+    def second():
+        try:
+            edit(folder, "second", seen)
+        except SameloopError as error:
+            refused.append(str(error))
+
+    other, real = threading.Thread(target=second), module.write_file
+
+    def slow_write(path, content):
+        """Let the other in where the first has looked at the file and not yet replaced it."""
+        monkeypatch.setattr(module, "write_file", real)
+        other.start()
+        other.join(timeout=0.5)  # an edit that nothing keeps out is long done
+        real(path, content)
+
+    monkeypatch.setattr(module, "write_file", slow_write)
+    edit(folder, "first", seen)
+    other.join()
+
+    assert len(refused) == 1
+    assert "it was changed elsewhere" in refused[0]
+    assert "first" in (folder / file).read_text()
+
+
+def test_a_process_keeps_others_out_as_long_as_it_lives(tmp_path):
+    hold = (
+        "import sys; from pathlib import Path; from sameloop.files import alone\n"
+        f"with alone(Path({str(tmp_path)!r})):\n"
+        "    print('in', flush=True); sys.stdin.read()"
+    )
+    entered = threading.Event()
+
+    def enter():
+        with alone(tmp_path):
+            entered.set()
+
+    with subprocess.Popen(
+        [sys.executable, "-c", hold], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as holder:
+        assert holder.stdout.readline() == "in\n"
+        waiting = threading.Thread(target=enter)
+        waiting.start()
+        assert not entered.wait(timeout=0.3)
+        holder.kill()
+        waiting.join()
+    assert entered.is_set()
+
+
+def test_where_nothing_can_be_locked_work_goes_on(tmp_path):
+    (tmp_path / ".sameloop").write_text("no folder")
+    with alone(tmp_path):
+        pass
+    with alone(tmp_path / "nowhere"):
+        pass
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".sameloop"]
 
 
 def test_what_a_killed_write_left_goes_after_an_hour(tmp_path):

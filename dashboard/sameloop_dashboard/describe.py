@@ -12,10 +12,10 @@ import pandas as pd
 import streamlit as st
 
 from sameloop.errors import SameloopError
-from sameloop.files import mark
 from sameloop.study_edit import edit_study, laps_to_text, read_tables
 from sameloop.study_file import STUDY_FILE
 from sameloop_dashboard import look
+from sameloop_dashboard.session import seen_before
 from sameloop_dashboard.uploads import RIDE_KINDS, keep_upload
 
 if TYPE_CHECKING:
@@ -34,24 +34,16 @@ _METAR, _TABLE, _NONE = "as METAR text", "as a table", "none"
 
 def describe(folder: Path) -> None:
     """Show what study.toml says, to be changed and saved part by part."""
+    edit = partial(edit_study, folder, seen=seen_before(folder / STUDY_FILE))
     try:
         tables = read_tables(folder)
     except SameloopError as error:
         look.problem(str(error))
         return
-    edit = _edit_of_what_was_shown(folder)
     _ridden(edit, tables.get("setups", []), tables.get("rides", []))
     _more_rides(folder, edit, tables.get("rides", []))
     _question(folder, edit, tables.get("study", {}))
     _weather(edit, tables.get("weather", []), tables.get("weather_station", {}))
-
-
-def _edit_of_what_was_shown(folder: Path) -> Callable[..., object]:
-    """Give `edit_study`, to be refused if the file is not the one that this window showed last."""
-    now, key = mark(folder / STUDY_FILE), f"shown {folder}"
-    shown = st.session_state.get(key, now)
-    st.session_state[key] = now
-    return partial(edit_study, folder, seen=shown)
 
 
 def _question(folder: Path, edit: Callable[..., object], study: Mapping[str, Any]) -> None:

@@ -12,6 +12,7 @@ import streamlit as st
 
 from sameloop.answer import Answer, StudyLaps
 from sameloop.errors import SameloopError
+from sameloop.files import mark
 from sameloop.run import answer_study, find_study_laps
 from sameloop.study_edit import fingerprint
 from sameloop.study_file import STUDY_FILE, load_study
@@ -103,6 +104,17 @@ def kept_piece(name: str, make: Callable[[], _Piece]) -> _Piece:
         while len(pieces) > _PIECES:
             pieces.pop(next(iter(pieces)))
     return cast(_Piece, pieces[key])
+
+
+def seen_before(path: Path) -> str:
+    """Give the mark of a file as this window showed it last; call it before the file is read.
+
+    What is changed in the window was decided on that content, and must not replace another.
+    """
+    now, key = mark(path), f"shown {path}"
+    shown: str = st.session_state.get(key, now)
+    st.session_state[key] = now
+    return shown
 
 
 def _work(folder: Path, key: str, work: Callable[..., _Found]) -> _Found:

@@ -20,8 +20,9 @@ from sameloop.report.blocks import Items, Paragraph, Picture, Table
 from sameloop.report.charts_road import draw_laps_on_map
 from sameloop.report.tables import KMH, lap_dict
 from sameloop.report.words import clock, setup_words
+from sameloop.study_file import CORRECTIONS_FILE
 from sameloop_dashboard import look
-from sameloop_dashboard.session import kept_piece, the_laps, the_study
+from sameloop_dashboard.session import kept_piece, seen_before, the_laps, the_study
 
 _OUT = "leave it out"
 
@@ -30,6 +31,7 @@ def show() -> None:
     """Show the page."""
     st.title("Which laps count?")
     found = the_laps()
+    seen = seen_before(the_study() / CORRECTIONS_FILE)
     used = sum(lap.used for lap in found.lapset.laps)
     full = sum(lap.number > 0 for lap in found.lapset.laps)
     look.say(f"{used} of {full} laps count. The loop is {found.lapset.loop.length:.0f} m long.")
@@ -37,8 +39,8 @@ def show() -> None:
     if lap is None:
         return
     look.raw(kept_piece(f"map {lap.ride} {lap.number}", lambda: _map(found, lap)))
-    _say_of(found, lap)
-    _undo(found)
+    _say_of(found, lap, seen)
+    _undo(seen)
     look.raw(kept_piece("laps", lambda: _table(found)))
 
 
@@ -71,7 +73,7 @@ def _state(lap: Lap) -> str:
     return f"setup {lap.setup}" if lap.used else f"left out, {lap.reason}"
 
 
-def _say_of(found: StudyLaps, lap: Lap) -> None:
+def _say_of(found: StudyLaps, lap: Lap, seen: str) -> None:
     setups = [setup for setup in found.study.setups if setup.id != lap.setup or not lap.used]
     ways: dict[str, str | None] = {_OUT: None} if lap.used else {}
     ways |= {f"it belongs to {setup_words(setup)}": setup.id for setup in setups}
@@ -86,16 +88,16 @@ def _say_of(found: StudyLaps, lap: Lap) -> None:
         return
     setup = next(setup for words, setup in ways.items() if look.plain(words) == way)
     said = correction_for(lap, found.study, reason=reason, setup=setup, made=time.time())
-    _save((*read_corrections(the_study()), said))
+    _save((*read_corrections(the_study()), said), seen)
 
 
-def _undo(found: StudyLaps) -> None:
+def _undo(seen: str) -> None:
     said = read_corrections(the_study())
     if not said:
         return
     look.blocks([Items(items=tuple(_words(one) for one in said), counted=True)])
     if st.button("Undo the last one"):
-        _save(said[:-1])
+        _save(said[:-1], seen)
 
 
 def _words(said: Correction) -> str:
@@ -103,11 +105,11 @@ def _words(said: Correction) -> str:
     return f"{said.ride}, lap {said.lap}: {what}, because: {said.reason}"
 
 
-def _save(said: tuple[Correction, ...]) -> None:
+def _save(said: tuple[Correction, ...], seen: str) -> None:
     try:
-        write_corrections(the_study(), said)
+        write_corrections(the_study(), said, seen=seen)
     except SameloopError as error:
-        look.problem(str(error))
+        look.problem(f"Not saved: {error}")
         return
     st.rerun()
 

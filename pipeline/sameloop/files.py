@@ -7,12 +7,18 @@ import hashlib
 import os
 import secrets
 import stat
+import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from sameloop.errors import SameloopError
 
+#: Folder of what can be made anew, in each study.
+CACHE_FOLDER = ".sameloop"
 _PREFIX, _SUFFIX = ".sameloop-", ".tmp"
+_LOCK = "lock"
 _LARGEST = 16 * 2**20
 _ABANDONED = 3600.0  # s; no write takes so long, so the process that made the file is gone
 
@@ -102,6 +108,64 @@ def mark(path: Path) -> str:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError:
         return ""
+
+
+@contextmanager
+def alone(folder: Path) -> Iterator[None]:
+    """Keep every other thread and process that asks for the same out of a folder.
+
+    The system itself lets go of the lock when its holder dies. Where files cannot be locked (a
+    disk that is read-only, a file system of a network without locks), it goes on without.
+    """
+    handle = None
+    with suppress(OSError):
+        handle = _lock(folder)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
+
+
+def check_unchanged(path: Path, seen: str) -> None:
+    """Refuse to replace a file of which the user saw another content; call it in `alone`.
+
+    Parameters
+    ----------
+    path : Path
+    seen : str
+        What `mark` gave when the user looked.
+
+    Raises
+    ------
+    SameloopError
+        It was changed since.
+    """
+    if mark(path) != seen:
+        raise SameloopError(
+            f"{path}: it was changed elsewhere since you opened it; look at what it says now and "
+            "make your change again."
+        )
+
+
+def _lock(folder: Path) -> int:
+    if not folder.is_dir():
+        raise FileNotFoundError(errno.ENOENT, "there is no such folder")
+    (folder / CACHE_FOLDER).mkdir(exist_ok=True)
+    handle = os.open(folder / CACHE_FOLDER / _LOCK, os.O_RDWR | os.O_CREAT, 0o666)
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(handle, msvcrt.LK_LOCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX)
+    except BaseException:
+        os.close(handle)
+        raise
+    return handle
 
 
 def _sweep(folder: Path) -> None:

@@ -13,7 +13,7 @@ import tomlkit
 from tomlkit.items import AoT, Table
 
 from sameloop.errors import SameloopError, StudyError
-from sameloop.files import cannot_write, mark, read_small, write_file
+from sameloop.files import alone, cannot_write, check_unchanged, mark, read_small, write_file
 from sameloop.study import Study
 from sameloop.study_file import CORRECTIONS_FILE, STUDY_FILE, parse_study
 from sameloop.toml_keys import TomlSource
@@ -91,21 +91,22 @@ def edit_study(
         it stays as it was.
     """
     path = folder / STUDY_FILE
-    seen = seen or mark(path)
-    read_tables(folder)  # says in one sentence what is wrong with the file, if anything
-    document = tomlkit.parse(read_small(path))
-    if study is not None:
-        _set(document.setdefault("study", tomlkit.table()), study)
-    if station is not None:
-        _set(document.setdefault("weather_station", tomlkit.table()), station)
-    if setups is not None:
-        document["setups"] = _merged(document.get("setups", []), setups, "id")
-    if rides is not None:
-        rows = [_ride_row(row) for row in rides]
-        document["rides"] = _merged(document.get("rides", []), rows, "file")
-    if weather is not None:
-        _set_weather(document, weather)
-    return _keep_if_good(path, tomlkit.dumps(document), seen)
+    with alone(folder):
+        seen = seen or mark(path)
+        read_tables(folder)  # says in one sentence what is wrong with the file, if anything
+        document = tomlkit.parse(read_small(path))
+        if study is not None:
+            _set(document.setdefault("study", tomlkit.table()), study)
+        if station is not None:
+            _set(document.setdefault("weather_station", tomlkit.table()), station)
+        if setups is not None:
+            document["setups"] = _merged(document.get("setups", []), setups, "id")
+        if rides is not None:
+            rows = [_ride_row(row) for row in rides]
+            document["rides"] = _merged(document.get("rides", []), rows, "file")
+        if weather is not None:
+            _set_weather(document, weather)
+        return _keep_if_good(path, tomlkit.dumps(document), seen)
 
 
 def laps_from_text(text: str) -> list[dict[str, Any]]:
@@ -237,11 +238,7 @@ def _keep_if_good(path: Path, text: str, seen: str) -> Study:
         study = parse_study(text, path)
     except SameloopError as error:
         raise SameloopError(str(error).replace(str(path), STUDY_FILE)) from None
-    if mark(path) != seen:
-        raise SameloopError(
-            f"{path}: it was changed elsewhere since you opened it; look at what it says now and "
-            "make your change again."
-        )
+    check_unchanged(path, seen)
     try:
         write_file(path, text)
     except OSError as error:

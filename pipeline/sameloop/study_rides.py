@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from sameloop.files import CACHE_FOLDER
 from sameloop.ingest.ride import Ride
 from sameloop.store import read_cached
 from sameloop.study import StudyRide
-
-CACHE_FOLDER = ".sameloop"
 
 
 def read_study_ride(folder: Path, entry: StudyRide) -> Ride:

@@ -74,6 +74,41 @@ def test_a_lap_left_out_changes_the_study_and_can_be_undone(open_page, words, fo
     assert read_corrections(folder) == ()
 
 
+def test_corrections_of_another_window_are_not_undone_or_covered_unseen(open_page, words, folder):
+    def say(page, lap, reason):
+        page.selectbox[0].set_value(lap).run()
+        page.text_input[0].set_value(reason)
+        page.button[0].click().run()
+
+    def undo(page):
+        next(button for button in page.button if button.label == "Undo the last one").click().run()
+
+    def reasons():
+        return [said.reason for said in read_corrections(folder)]
+
+    one = open_page("which_laps", folder)
+    say(one, 1, "first")
+    two = open_page("which_laps", folder)
+    two.selectbox[0].set_value(5).run()
+    two.text_input[0].set_value("of window two")
+    say(one, 6, "second")
+
+    two.button[0].click().run()  # saves what was typed before the second was there
+    assert "Not saved: " in words(two)
+    assert "corrections.toml: it was changed elsewhere since you opened it" in words(two)
+    assert reasons() == ["first", "second"]
+    assert "because: second" in words(two)
+
+    say(one, 7, "third")
+    undo(two)
+    assert "it was changed elsewhere since you opened it" in words(two)
+    assert reasons() == ["first", "second", "third"]
+
+    undo(two)
+    assert "Not saved" not in words(two)
+    assert reasons() == ["first", "second"]
+
+
 def test_a_lap_can_be_given_to_the_other_setup(open_page, words, folder):
     page = open_page("which_laps", folder)
     page.radio[0].set_value(page.radio[0].options[1])

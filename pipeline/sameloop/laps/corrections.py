@@ -11,7 +11,7 @@ from pathlib import Path
 import tomlkit
 
 from sameloop.errors import SameloopError
-from sameloop.files import cannot_write, read_small, write_file
+from sameloop.files import alone, cannot_write, check_unchanged, read_small, write_file
 from sameloop.laps.lap import Lap, LapSet
 from sameloop.study import Study
 from sameloop.study_file import CORRECTIONS_FILE
@@ -94,22 +94,34 @@ def read_corrections(folder: Path) -> tuple[Correction, ...]:
     return tuple(corrections)
 
 
-def write_corrections(folder: Path, corrections: Sequence[Correction]) -> None:
+def write_corrections(
+    folder: Path, corrections: Sequence[Correction], *, seen: str | None = None
+) -> None:
     """Write all corrections of a study; without any, the file goes.
+
+    Parameters
+    ----------
+    folder : Path
+    corrections : sequence of Correction
+    seen : str, optional
+        `sameloop.files.mark` of the file that the user looked at.
 
     Raises
     ------
     SameloopError
-        The folder cannot be written.
+        The folder cannot be written, or the file is no longer what was `seen`.
     """
     path = folder / CORRECTIONS_FILE
-    try:
-        if corrections:
-            write_file(path, _text(corrections))
-        else:
-            path.unlink(missing_ok=True)
-    except OSError as error:
-        raise cannot_write(path, error, "check the folder's permissions") from None
+    with alone(folder):
+        if seen is not None:
+            check_unchanged(path, seen)
+        try:
+            if corrections:
+                write_file(path, _text(corrections))
+            else:
+                path.unlink(missing_ok=True)
+        except OSError as error:
+            raise cannot_write(path, error, "check the folder's permissions") from None
 
 
 def correct_laps(lapset: LapSet, study: Study, corrections: Sequence[Correction]) -> LapSet:
