@@ -14,7 +14,7 @@ from sameloop.simulate.path import Stop
 from sameloop.simulate.scenario import Fault
 from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import default_study, simulate_studies
-from sameloop.study import Part, Setup
+from sameloop.study import LapRange, Part, Setup
 
 HOUR = 3600.0
 CROSS = (("tyres",), ("bars",), ("tyres", "bars"))
@@ -76,6 +76,12 @@ def one_setup(study):
 def odd_mass(study):
     first, second = study.setups
     return replace(study, setups=(first, replace(second, total_mass=first.total_mass + 11)))
+
+
+def laps_not_there(study):
+    ride = study.rides[0]
+    ranges = (LapRange(first=1, last=6, setup="A"), LapRange(first=8, last=9, setup="B"))
+    return replace(study, rides=(replace(ride, setup=None, laps=ranges), *study.rides[1:]))
 
 
 def later_weather(hours):
@@ -140,9 +146,14 @@ def wrong_wheel(samples, _):
     samples[["speed", "distance"]] *= 1.03
 
 
-def miles_per_hour(samples, _):
-    samples["speed"] /= 0.44704
-    samples["distance"] /= 0.44704
+def miles_per_hour():
+    """Both rides with speed and distance larger by what a mph is less than a m/s."""
+    study, rides, _ = ridden(spec())
+    for number, ride in enumerate(rides):
+        samples = ride.samples.copy()
+        samples[["speed", "distance"]] /= 0.44704
+        rides[number] = replace(ride, samples=samples)
+    return study, rides
 
 
 def without_wheel(samples, _):
@@ -160,9 +171,10 @@ FAULTS = {
     "same_ride_twice": same_ride_twice,
     "setup_without_laps": lambda: changed_study(spec(), setup_without_laps),
     "one_setup": lambda: changed_study(spec(), one_setup),
+    "laps_not_there": lambda: changed_study(spec(), laps_not_there),
     "odd_mass": lambda: changed_study(spec(), odd_mass),
     "weather_far": lambda: changed_study(spec(), later_weather(6.0)),
-    "odd_speed": lambda: changed_samples(spec(), 1, miles_per_hour),
+    "odd_speed": miles_per_hour,
     "odd_power": lambda: changed_samples(spec(), 0, tripled_power),
     "odd_temperature": lambda: changed_samples(spec(), 0, fahrenheit),
     "day_confounded": lambda: ridden(spec(same_day=False))[:2],
@@ -204,11 +216,7 @@ def test_each_fault_is_spoken_of(code):
 
 
 def test_no_verdict_where_all_speeds_are_in_another_unit():
-    study, rides, _ = ridden(spec())
-    for number, ride in enumerate(rides):
-        samples = ride.samples.copy()
-        miles_per_hour(samples, None)
-        rides[number] = replace(ride, samples=samples)
+    study, rides = miles_per_hour()
     (one,) = answer_study(study, rides=rides).comparisons
 
     assert one.verdict == "cannot tell"

@@ -14,6 +14,7 @@ from sameloop.clean.track import Track
 from sameloop.copies import copies
 from sameloop.estimate.result import Warning_
 from sameloop.fit_checks import fit_warnings
+from sameloop.laps.assign import named_in_vain
 from sameloop.unit_checks import FAR_WEATHER, hours_to_weather, unit_warnings
 from sameloop.wheel_checks import wheel_warnings
 
@@ -23,6 +24,7 @@ SEVERITY = (
     "odd_speed",
     "setup_without_laps",
     "one_setup",
+    "laps_not_there",
     "odd_mass",
     "weather_far",
     "odd_power",
@@ -62,9 +64,12 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
-    checks = (_same_time, _same_power, _setups, _confounding, _weather, _left_out, _recordings)
+    checks = (_same_time, _same_power, _setups, _named_in_vain, _confounding, _weather)
+    recorded = (_left_out, _recordings)
     sensors = (unit_warnings, wheel_warnings, air_sensor_warnings)
-    return worst_first([warning for check in (*checks, *sensors) for warning in check(found)])
+    return worst_first(
+        [warning for check in (*checks, *recorded, *sensors) for warning in check(found)]
+    )
 
 
 def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
@@ -127,6 +132,18 @@ def _setups(found: StudyLaps) -> list[Warning_]:
         text = "The study has one setup, so there is nothing to compare: add [[setups]]"
         warnings.append(Warning_(code="one_setup", text=text))
     return warnings
+
+
+def _named_in_vain(found: StudyLaps) -> Iterator[Warning_]:
+    for number, (track, entry) in enumerate(zip(found.tracks, found.study.rides, strict=True)):
+        laps = [lap for lap in found.lapset.laps if lap.ride == number]
+        for words in named_in_vain(laps, track.laps, entry):
+            full = sum(lap.number > 0 for lap in laps)
+            text = (
+                f"Not one lap is in {words}, which study.toml names: the ride has "
+                f"{_count(full, 'full lap')}; see `sameloop laps` for their numbers and times"
+            )
+            yield Warning_(code="laps_not_there", text=text, where=track.file)
 
 
 def _confounding(found: StudyLaps) -> list[Warning_]:

@@ -10,7 +10,7 @@ import pytest
 
 from sameloop.ingest.ride import RecordedLap
 from sameloop.laps import find_laps
-from sameloop.laps.assign import assign_setups, setup_of
+from sameloop.laps.assign import assign_setups, named_in_vain, setup_of
 from sameloop.study import LapRange, StudyRide, TimeSpan
 
 
@@ -84,3 +84,27 @@ def test_a_lap_that_two_setups_claim_has_none(laps):
     lap = next(lap for lap in laps if lap.used)
     both = (LapRange(first=1, last=9, setup="A"), LapRange(first=1, last=1, setup="B"))
     assert setup_of(lap, (), StudyRide(file="ride.fit", laps=both)) is None
+
+
+def test_ranges_and_spans_without_a_lap_are_named(laps, track):
+    used = [lap for lap in laps if lap.used]
+    stamps = [pd.Timestamp(time, unit="s", tz="UTC") for time in (used[0].start, used[0].end)]
+    recorded = (RecordedLap(number=1, start=stamps[0], end=stamps[1]),)
+    ranges = (
+        LapRange(first=4, last=99, setup="A"),
+        LapRange(first=5, last=8, setup="B"),
+        LapRange(first=1, last=1, setup="B", by="button"),
+        LapRange(first=2, last=3, setup="B", by="button"),
+    )
+    spans = (
+        TimeSpan(start=used[0].start, end=used[0].end, setup="A"),
+        TimeSpan(start=0.0, end=3600.0, setup="B"),
+    )
+    entry = StudyRide(file="ride.fit", laps=ranges, spans=spans)
+
+    assert named_in_vain(laps, recorded, entry) == [
+        "laps 5 to 8",
+        "laps 2 to 3 by the button",
+        "the time from 1970-01-01 00:00:00 to 1970-01-01 01:00:00 UTC",
+    ]
+    assert named_in_vain(laps, (), StudyRide(file="ride.fit", setup="A")) == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 
 from sameloop.clean.track import Track
 from sameloop.ingest.ride import RecordedLap
@@ -43,6 +44,36 @@ def setup_of(lap: Lap, recorded: Sequence[RecordedLap], entry: StudyRide) -> str
     named = {span.setup for span in entry.spans if _within(lap, span.start, span.end)}
     named |= {part.setup for part in entry.laps if _in_range(lap, recorded, part)}
     return named.pop() if len(named) == 1 else None
+
+
+def named_in_vain(
+    laps: Sequence[Lap], recorded: Sequence[RecordedLap], entry: StudyRide
+) -> list[str]:
+    """Ranges and spans of a ride's `entry` in which not one of its full laps lies, in words.
+
+    Parameters
+    ----------
+    laps : sequence of Lap
+        Of this ride.
+    recorded : sequence of RecordedLap
+    entry : StudyRide
+    """
+    full = [lap for lap in laps if lap.number > 0]
+    parts = [
+        f"laps {part.first} to {part.last}{' by the button' if part.by == 'button' else ''}"
+        for part in entry.laps
+        if not any(_in_range(lap, recorded, part) for lap in full)
+    ]
+    spans = [
+        f"the time from {_clock(span.start)} to {_clock(span.end)} UTC"
+        for span in entry.spans
+        if not any(_within(lap, span.start, span.end) for lap in full)
+    ]
+    return parts + spans
+
+
+def _clock(time: float) -> str:
+    return datetime.fromtimestamp(time, UTC).strftime("%Y-%m-%d %H:%M:%S")
 
 
 def _in_range(lap: Lap, recorded: Sequence[RecordedLap], part: LapRange) -> bool:
