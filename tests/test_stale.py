@@ -1,23 +1,35 @@
 """Results know the files they were made of."""
 
+import argparse
 import json
 import shutil
 
 import pytest
 
 from sameloop.cli import main
+from sameloop.commands import worth
 from sameloop.errors import SameloopError
 from sameloop.report.tables import results_dict
+from sameloop.report.worth_tables import worth_dict
 from sameloop.stale import changed_inputs, read_results
 from sameloop.study_file import load_study
+from sameloop.worth.request import ask_worth
 
 
-@pytest.fixture
-def made(sample_answer, tmp_path):
-    """A copy of the bundled study, and results of the study it was copied from."""
+@pytest.fixture(scope="module")
+def worth_results(sample_answer):
+    parser = argparse.ArgumentParser()
+    worth.add_options(parser)
+    return worth_dict(ask_worth(sample_answer, None, parser.parse_args(["study"])), sample_answer)
+
+
+@pytest.fixture(params=["compare", "worth"])
+def made(request, sample_answer, worth_results, tmp_path):
+    """A copy of the bundled study, and what a command wrote of the study it was copied from."""
     folder = tmp_path / "study"
     shutil.copytree(sample_answer.study.folder, folder)
-    return folder, json.loads(json.dumps(results_dict(sample_answer)))
+    results = worth_results if request.param == "worth" else results_dict(sample_answer)
+    return folder, json.loads(json.dumps(results))
 
 
 def _add_byte(path):
@@ -70,6 +82,7 @@ def test_check_says_whether_results_are_stale(made, tmp_path, capsys):
     [
         (None, "it cannot be read"),
         (b"\xff", "it holds no results"),
+        (b'{"schema": 1, "study": "only its name"}', "it holds no results"),
         (b"[]", "it holds no results"),
         (b'{"inputs": [{"file": "a"}], "study": {"files": []}}', "it holds no results"),
         (b'{"inputs": [3], "study": {"files": []}}', "it holds no results"),
@@ -80,5 +93,7 @@ def test_what_is_no_results_file_is_one_sentence(tmp_path, content, problem):
     file = tmp_path / "r.json"
     if content is not None:
         file.write_bytes(content)
-    with pytest.raises(SameloopError, match=f"r\\.json: {problem}.*name a file written with"):
+    with pytest.raises(
+        SameloopError, match=f"r\\.json: {problem}.*name a file that compare or worth wrote"
+    ):
         read_results(file)

@@ -11,6 +11,8 @@ from sameloop.errors import SameloopError
 from sameloop.files import mark, read_small
 from sameloop.study import Study
 
+_REMEDY = "name a file that compare or worth wrote with --json"
+
 
 def changed_inputs(results: Mapping[str, Any], study: Study) -> tuple[str, ...]:
     """Say which files of a study are not those that results were made of.
@@ -18,7 +20,8 @@ def changed_inputs(results: Mapping[str, Any], study: Study) -> tuple[str, ...]:
     Parameters
     ----------
     results : mapping
-        As `sameloop.report.tables.results_dict` gives them.
+        As `sameloop.report.tables.results_dict` or `sameloop.report.worth_tables.worth_dict` gives
+        them.
     study : Study
         As it is now.
 
@@ -50,13 +53,9 @@ def read_results(file: Path) -> dict[str, Any]:
         for entry in _entries(results):
             entry["file"], entry["sha256"]
     except OSError as error:
-        raise SameloopError(
-            f"{file}: it cannot be read ({error.strerror}); name a file written with --json."
-        ) from None
+        raise SameloopError(f"{file}: it cannot be read ({error.strerror}); {_REMEDY}.") from None
     except (ValueError, LookupError, TypeError, RecursionError):
-        raise SameloopError(
-            f"{file}: it holds no results of a study; name a file written with --json."
-        ) from None
+        raise SameloopError(f"{file}: it holds no results of a study; {_REMEDY}.") from None
     return results
 
 

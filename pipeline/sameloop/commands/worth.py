@@ -64,4 +64,4 @@ def run(args: argparse.Namespace) -> None:
     if args.json != "-":
         show(format_worth(found))
     if args.json is not None:
-        write_json(args.json, worth_dict(found, answer.study.name))
+        write_json(args.json, worth_dict(found, answer))

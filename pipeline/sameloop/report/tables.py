@@ -146,8 +146,13 @@ def _study(study: Study) -> dict[str, Any]:
             for setup in study.setups
         ],
         "defaults_taken": list(study.defaulted),
-        "files": [{"file": name, "sha256": digest} for name, digest in study.sources],
+        "files": study_files(study),
     }
+
+
+def study_files(study: Study) -> list[dict[str, str]]:
+    """Give the files beside the rides that a study is made of, with their hashes."""
+    return [{"file": name, "sha256": digest} for name, digest in study.sources]
 
 
 def _software() -> dict[str, str]:

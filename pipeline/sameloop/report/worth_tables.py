@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from sameloop.answer import Answer
 from sameloop.compare.part_changes import Change
 from sameloop.report.numbers import quantity_dict
+from sameloop.report.tables import study_files
 from sameloop.report.worth_text import assumptions
 from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Cover, Gears, GearUse
@@ -18,19 +20,20 @@ SCHEMA = 1
 RPM = 60.0
 
 
-def worth_dict(found: CourseAnswer, study: str) -> dict[str, Any]:
+def worth_dict(found: CourseAnswer, answer: Answer) -> dict[str, Any]:
     """Give everything as dicts, lists, text and finite numbers; unknown is None.
 
     Parameters
     ----------
     found : CourseAnswer
-    study : str
-        Name of the study.
+    answer : Answer
+        What it was carried over from; its files are told, see `sameloop.stale`.
     """
     course, day = found.course, found.day
     return {
         "schema": SCHEMA,
-        "study": study,
+        "study": {"name": answer.study.name, "files": study_files(answer.study)},
+        "inputs": [{"file": ride.file, "sha256": ride.sha256} for ride in answer.rides],
         "course": {
             "name": course.name,
             "length_m": course.length,
