@@ -32,3 +32,11 @@ def test_workers_that_vanish_leave_no_study_unanswered():
     assert run.room(threads=2, under_way=3) == 5
     assert run.room(threads=1, under_way=8) == 0
     assert run.room(threads=0, under_way=0) > 0
+
+
+@pytest.mark.parametrize(("number", "why"), [("9999999", "is more than"), ("0", "is less than 1")])
+def test_workers_out_of_reason_are_refused_at_once(batch, tmp_path, number, why):
+    done = batch(tmp_path, "--workers", number, cwd=tmp_path)
+
+    assert done.returncode == 2
+    assert f"--workers: {number} {why}" in " ".join(done.stderr.split())

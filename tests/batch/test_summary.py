@@ -6,7 +6,7 @@ import pytest
 from rich.console import Console
 
 from sameloop.batch.results import SCHEMA
-from sameloop.batch.summary import LONGEST, format_summary, pooled_changes
+from sameloop.batch.summary import LONGEST, copied_studies, format_summary, pooled_changes
 
 
 def answers(effects, change="bars: narrow", **more):
@@ -60,3 +60,31 @@ def test_a_study_counts_once_and_only_what_is_known_is_pooled():
         ("bars: narrow", 36.0): 2, ("bars: narrow", 40.0): 2,
     }  # fmt: skip
     assert found[("bars: narrow", 36.0)].mean == pytest.approx(-7.5)
+
+
+def test_a_copied_study_is_told_and_counts_once():
+    own = answers([-6.0, -9.0, -7.5])
+    copy = own[:1].assign(study="elsewhere/s0", name="another name")
+    text = printed(pd.concat([own, copy]))
+    (line,) = [line for line in text.splitlines() if line.startswith("bars: narrow")]
+
+    assert copied_studies(own) == {}
+    assert copied_studies(pd.concat([own, copy])) == {"s0": "elsewhere/s0"}
+    assert "s0 gives to the last digit what elsewhere/s0 does" in text
+    assert line.split()[2] == "3"
+    assert "Copies" not in printed(own)
+
+
+def test_two_comparisons_of_one_study_are_no_copies():
+    study = pd.concat([answers([-6.0]), answers([-6.0], change="tyres: new")])
+    assert copied_studies(study) == {}
+
+
+def test_studies_of_one_name_are_told_by_their_folders():
+    rows = answers([-6.0, -9.0, -7.5]).assign(name=["bars", "bars", "tyres"])
+    rows["study"] = ["file:///home/club/a/bars", "file:///home/club/b", "file:///home/club/c"]
+    text = printed(rows)
+
+    assert "bars (a/bars)" in text
+    assert "bars (b)" in text
+    assert "tyres (" not in text

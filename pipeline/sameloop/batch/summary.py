@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import takewhile
 
 import pandas as pd
 from rich.console import Group, RenderableType
@@ -15,6 +16,12 @@ from sameloop.report.rounding import decimals_or_default, fixed
 
 LONGEST = 20  # rows of a table on the terminal; all rows are in the dataset
 
+#: What a study's first comparison found; with it a copy of the study is told.
+_NUMBERS = [
+    "speed_kmh", "laps_before", "laps_after", "loop_length_m", "delta_watts", "delta_watts_sd",
+    "delta_cda", "delta_cda_sd", "delta_crr", "delta_crr_sd",
+]  # fmt: skip
+
 #: Part that came, or went, and the speed at which watts are counted [km/h].
 Change = tuple[str, float]
 
@@ -23,9 +30,29 @@ def format_summary(rows: pd.DataFrame) -> RenderableType:
     """Say how the batch went, who gained and which parts help."""
     answers = rows[rows["outcome"] == ANSWERED]
     blocks: list[RenderableType] = [Text(went(rows)), *_errors(rows)]
+    copies = copied_studies(answers)
+    if copies:
+        lines = [
+            f"  {study} gives to the last digit what {of} does" for study, of in copies.items()
+        ]
+        blocks += [Text("Copies, which do not count again:"), Text("\n".join(_shortened(lines)))]
+        answers = answers[~answers["study"].isin(list(copies))]
     if len(answers):
         blocks += [_verdicts(answers), *_gains(answers), *_parts(answers)]
     return Group(*blocks)
+
+
+def copied_studies(answers: pd.DataFrame) -> dict[str, str]:
+    """Find studies that hold the rides of another one, each with that other.
+
+    No two tests come out alike to the last digit, so the numbers tell, wherever the files lie and
+    whatever the study is called.
+    """
+    numbers = answers.drop_duplicates("study").sort_values("study")[["study", *_NUMBERS]]
+    groups = numbers.groupby(_NUMBERS, dropna=False, sort=False)["study"]
+    first = groups.transform("first")
+    again = numbers["study"] != first
+    return dict(zip(numbers["study"][again], first[again], strict=True))
 
 
 def pooled_changes(answers: pd.DataFrame) -> dict[Change, Pooled]:
@@ -76,17 +103,32 @@ def _gains(answers: pd.DataFrame) -> list[RenderableType]:
     title = "Who gained, surest first"
     if len(gained) > LONGEST:
         title += f" (the first {LONGEST} of {len(gained)})"
+    names = _names(gained)
     table = _table(title, "study", "before → after", "at km/h", "W", "95 % interval")
     for row in gained.head(LONGEST).to_dict("records"):
         digits = decimals_or_default(row["delta_watts"], row["delta_watts_sd"])
         table.add_row(
-            row["name"],
+            names[row["study"]],
             f"{row['before']} → {row['after']}",
             f"{row['speed_kmh']:g}",
             _watts(row["delta_watts"], digits),
             _interval(row["delta_watts_low"], row["delta_watts_high"], digits),
         )
     return [table]
+
+
+def _names(rows: pd.DataFrame) -> dict[str, str]:
+    """Name each study, with its folder as well where several have one name."""
+    each = rows.drop_duplicates("study")
+    paths = [study.split("/") for study in each["study"]]
+    levels = zip(*(path[:-1] for path in paths), strict=False)
+    above = sum(1 for _ in takewhile(lambda level: len(set(level)) == 1, levels))
+    return {
+        study: f"{name} ({'/'.join(path[above:])})" if repeated else name
+        for study, name, path, repeated in zip(
+            each["study"], each["name"], paths, each["name"].duplicated(keep=False), strict=True
+        )
+    }
 
 
 def _parts(answers: pd.DataFrame) -> list[RenderableType]:

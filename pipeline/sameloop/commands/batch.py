@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import os
 
 from sameloop.commands.terminal import progress_bar, show, show_text
 from sameloop.errors import SameloopError
 
+_MOST_A_CORE = 4  # more only wait for one another and fill the memory
 WORDS = "answer many studies and keep the answers as one table"
 
 
@@ -43,6 +45,12 @@ def run(args: argparse.Namespace) -> None:
 
     if args.workers is not None and args.workers < 1:
         raise SameloopError(f"--workers: {args.workers} is less than 1.")
+    cores = os.cpu_count() or 1
+    if args.workers is not None and args.workers > _MOST_A_CORE * cores:
+        raise SameloopError(
+            f"--workers: {args.workers} is more than {_MOST_A_CORE * cores}, {_MOST_A_CORE} for "
+            "each core of this machine; leave it out for one a core."
+        )
     results = Results(args.output)
     with progress_bar() as progress:
         new = run_batch(
