@@ -74,6 +74,13 @@ def test_nothing_is_overwritten(tmp_path):
         new_study(tmp_path / "made", [one])
 
 
+@pytest.mark.parametrize("mass", [83900, 0, float("nan"), float("inf")])
+def test_a_mass_that_the_next_command_would_refuse_is_refused_at_once(tmp_path, mass):
+    with pytest.raises(SameloopError, match=r"Total mass: .*write a value from 30 to 300 kg"):
+        new_study(tmp_path / "made", [ride(tmp_path, "one.csv", 9)], mass_kg=mass)
+    assert not (tmp_path / "made").exists()
+
+
 def test_a_file_that_is_no_ride_leaves_no_folder_behind(tmp_path):
     path = tmp_path / "one.fit"
     path.write_bytes(b"\x00\x01")

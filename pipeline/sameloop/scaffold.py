@@ -13,6 +13,8 @@ from sameloop.files import cannot_write, write_file
 from sameloop.ingest.read import read_ride
 from sameloop.ingest.ride import Ride
 from sameloop.study_file import STUDY_FILE, UNKNOWN
+from sameloop.study_keys import SETUP_KEYS
+from sameloop.toml_keys import WrongValueError
 
 SETUPS = (("A", "before the change"), ("B", "after the change"))
 
@@ -48,11 +50,13 @@ def new_study(
     Raises
     ------
     SameloopError
-        There is a study already, two files share a name, or a file cannot be read.
+        There is a study already, the mass is not plausible, two files share a name, or a file
+        cannot be read.
     """
     target = folder / STUDY_FILE
     if target.exists():
         raise SameloopError(f"{target}: there is a study already; name another folder.")
+    _check_mass(mass_kg)
     if len({file.name for file in files}) != len(files):
         raise SameloopError("Two of the ride files have the same name; rename one of them.")
     rides = sorted((read_ride(file) for file in files), key=_start)
@@ -100,6 +104,15 @@ def _table(values: dict[str, object]) -> Table:
     for key, value in values.items():
         table.add(key, value)
     return table
+
+
+def _check_mass(mass_kg: float | None) -> None:
+    """Refuse what reading the new study would refuse."""
+    try:
+        if mass_kg is not None:
+            SETUP_KEYS["total_mass_kg"].read(mass_kg)
+    except WrongValueError as wrong:
+        raise SameloopError(f"Total mass: {wrong.problem}; {wrong.remedy}.") from None
 
 
 def _copy(file: Path, folder: Path) -> None:

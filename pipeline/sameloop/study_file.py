@@ -185,13 +185,17 @@ def _setups(raw: object, source: TomlSource) -> tuple[Setup, ...]:
 
 
 def _parts(raw: object, place: str, source: TomlSource) -> tuple[Part, ...]:
-    parts = []
+    parts: list[Part] = []
     for where, table in source.tables(raw, f"{place} parts", "[[setups.parts]] before each part"):
         source.known_only(table, PART_KEYS, where)
         part = Part(**source.values(table, PART_KEYS, Part, where))
         if part.price is not None and part.currency is None:
             raise source.error(
                 f"{where} currency", "a price needs a currency", 'write e.g. currency = "EUR"'
+            )
+        if any(other.name == part.name for other in parts):
+            raise source.error(
+                f"{where} name", f"{show(part.name)} is named twice", "name each part once"
             )
         parts.append(part)
     return tuple(parts)

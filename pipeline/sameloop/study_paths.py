@@ -22,15 +22,17 @@ def file_inside(folder: Path, file: str, place: str, source: TomlSource) -> Path
     try:
         there = path.resolve()
         outside = not any(there.is_relative_to(one.resolve()) for one in (folder, *allowed))
-        found = path.is_file()
+        found, is_folder = path.is_file(), path.is_dir()
     except (OSError, RuntimeError):  # a name that is too long, or links that go round in a circle
-        outside = found = False
+        outside = found = is_folder = False
     if outside:
         raise source.error(
             place,
             f"{show(file)} lies outside the study's folder",
             f"copy the file into the folder, or name its own folder in {ALLOWED_FOLDERS}",
         )
+    if is_folder:
+        raise source.error(place, f"{show(file)} is a folder", "name the file in it")
     if not found:
         raise source.error(
             place, f"there is no file {show(file)}", "check the name and where it lies"

@@ -75,6 +75,8 @@ def test_the_json_holds_the_same_answer(ridden, folder):
         (["--course", "ridge.gpx", "--power", "30"], "comes to a stop"),
         (["--gears", "big"], "--gears: 'big' is no pair of chainrings and cassette"),
         (["--wind-ms", "-3"], "--wind-ms: -3 is not from 0 to 20"),
+        (["--density", "1.2", "--temperature-c", "20"], "--density: it stands instead of --temp"),
+        (["--pressure-hpa", "990", "--density", "1.2"], "--density: it stands instead of --pres"),
         (["--cadence", "100-70"], "--cadence: '100-70' is no range"),
     ],
 )

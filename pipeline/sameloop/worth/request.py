@@ -51,6 +51,11 @@ def ask_course(args: argparse.Namespace) -> Course | None:
         if value is not None and not low <= value <= high:
             option = name.replace("_", "-")
             raise SameloopError(f"--{option}: {value:g} is not from {low:g} to {high:g}.")
+    if args.density is not None:
+        for name in ("temperature_c", "pressure_hpa"):
+            if getattr(args, name) is not None:
+                option = name.replace("_", "-")
+                raise SameloopError(f"--density: it stands instead of --{option}; leave one out.")
     _cadences(args.cadence)
     if args.power is not None:
         _stages(args.power)
