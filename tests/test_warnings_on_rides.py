@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from sameloop.checks import SEVERITY
+from sameloop.errors import StudyError
 from sameloop.run import answer_study, find_study_laps
 from sameloop.simulate.parts import TruePart, parts_study
 from sameloop.simulate.path import Stop
@@ -213,6 +214,12 @@ def codes(study, rides):
 @pytest.mark.parametrize("code", FAULTS)
 def test_each_fault_is_spoken_of(code):
     assert code in codes(*FAULTS[code]())
+
+
+def test_one_setup_is_refused_with_what_to_add():
+    study, rides = FAULTS["one_setup"]()
+    with pytest.raises(StudyError, match=r"\[\[setups\]\].*one setup.*add a second"):
+        answer_study(study, rides=rides)
 
 
 def test_no_verdict_where_all_speeds_are_in_another_unit():

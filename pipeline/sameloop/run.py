@@ -12,6 +12,7 @@ from sameloop.checks import answer_warnings, lap_warnings
 from sameloop.clean import clean_ride
 from sameloop.compare.together import compare_all
 from sameloop.diagnosis import diagnose
+from sameloop.errors import StudyError
 from sameloop.ingest.ride import Ride
 from sameloop.laps import find_laps
 from sameloop.laps.corrections import correct_laps, read_corrections
@@ -96,8 +97,15 @@ def answer_study(
     Raises
     ------
     SameloopError
-        A file cannot be read, no loop can be found or the laps are too few.
+        There is one setup only, a file cannot be read, no loop can be found or laps are too few.
     """
+    if len(study.setups) < 2:
+        raise StudyError(
+            "study.toml",
+            "[[setups]]",
+            "there is one setup, so there is nothing to compare",
+            "add a second [[setups]] and say which rides or laps were ridden with it",
+        )
     tell = progress or _silent
     found = find_study_laps(study, rides=rides, progress=progress)
     stretches = cut_laps(found.tracks, found.lapset, found.airs, study)

@@ -126,3 +126,8 @@ def test_a_temperature_of_no_weather_is_missing_and_counted():
     kept = ride.samples["temperature"] - 273.15
     np.testing.assert_allclose(kept, [-59.9, np.nan, 59.9, np.nan, np.nan, np.nan])
     assert ride.dropped == (Dropped(reason="impossible temperature", count=3),)
+
+
+def test_swapped_positions_are_refused_with_what_was_found():
+    with pytest.raises(RideFileError, match=r"latitudes lie beyond 90 degrees, e\.g\. -121\.5000"):
+        _ride(range(3), latitude=[-121.5, -121.5, np.nan], longitude=[-31.5, -31.5, np.nan])

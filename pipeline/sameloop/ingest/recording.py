@@ -67,7 +67,7 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
     Raises
     ------
     RideFileError
-        No record carries a usable time.
+        No record carries a usable time, or latitude and longitude are swapped.
     """
     dropped = list(recording.dropped)
     samples = _with_all_channels(recording.records)
@@ -81,6 +81,7 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
     keep = rising(_nanoseconds(samples))
     samples = _keep(samples, keep, "time stamp out of order", dropped)
     samples = _separate_repeated_times(samples, dropped)
+    _refuse_swapped_positions(samples, file)
     samples = _without_impossible_positions(samples, dropped)
     samples = _within(samples, "altitude", LOWEST, HIGHEST, "impossible altitude", dropped)
     samples = _within(samples, "temperature", COLDEST, HOTTEST, IMPOSSIBLE_TEMPERATURE, dropped)
@@ -165,6 +166,19 @@ def _separate_repeated_times(samples: pd.DataFrame, dropped: list[Dropped]) -> p
         return samples.assign(time=pd.to_datetime(spread, unit="ns", utc=True))
     dropped.append(Dropped(reason="repeated time stamp, merged into one record", count=repeated))
     return by_time.first().reset_index()[list(CHANNELS)]
+
+
+def _refuse_swapped_positions(samples: pd.DataFrame, file: str) -> None:
+    latitude, longitude = samples["latitude"].to_numpy(), samples["longitude"].to_numpy()
+    given = np.isfinite(latitude) & np.isfinite(longitude)
+    swapped = (np.abs(latitude) > 90) & (np.abs(latitude) <= 180) & (np.abs(longitude) <= 90)
+    if swapped.sum() * 2 > given.sum():
+        raise RideFileError(
+            file,
+            f"its latitudes lie beyond 90 degrees, e.g. {latitude[swapped][0]:.4f}",
+            "latitude and longitude seem to be swapped: name the headings the right way round in "
+            "columns, or export the ride again",
+        )
 
 
 def _without_impossible_positions(samples: pd.DataFrame, dropped: list[Dropped]) -> pd.DataFrame:
