@@ -6,6 +6,7 @@ import errno
 import hashlib
 import os
 import secrets
+import shutil
 import stat
 import sys
 import time
@@ -111,6 +112,39 @@ def mark(path: Path) -> str:
 
 
 @contextmanager
+def whole_folder(folder: Path) -> Iterator[Path]:
+    """Give a folder aside to fill, which takes the name when all is written, or goes.
+
+    An empty folder of that name is filled at the end instead, since somebody may stand in it.
+
+    Raises
+    ------
+    OSError
+        The disk refuses; `folder` is as it was.
+    """
+    folder = Path(os.path.realpath(folder))
+    home = folder if folder.is_dir() else folder.parent
+    home.mkdir(parents=True, exist_ok=True)
+    aside = home / f"{_PREFIX}{secrets.token_hex(8)}{_SUFFIX}"
+    aside.mkdir()
+    try:
+        yield aside
+        if home == folder:
+            for path in aside.iterdir():
+                path.rename(folder / path.name)
+        else:
+            aside.rename(folder)
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
+    _keep_name(home)
+
+
+def is_empty(folder: Path) -> bool:
+    """Whether a folder holds nothing but what a killed write has left."""
+    return all(path.match(f"{_PREFIX}*{_SUFFIX}") for path in folder.iterdir())
+
+
+@contextmanager
 def alone(folder: Path) -> Iterator[None]:
     """Keep every other thread and process that asks for the same out of a folder.
 
@@ -173,7 +207,7 @@ def _sweep(folder: Path) -> None:
     for left in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
         try:
             if time.time() - left.stat().st_mtime > _ABANDONED:
-                left.unlink()
+                shutil.rmtree(left) if left.is_dir() else left.unlink()
         except OSError:  # another process was quicker
             continue
 

@@ -1,5 +1,6 @@
 """A shared copy: the same answer, and nothing of where, when and on what."""
 
+import errno
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,8 +10,10 @@ import pytest
 
 from sameloop.clean.clean import clean_ride
 from sameloop.errors import SameloopError
+from sameloop.files import write_file
 from sameloop.ingest.read import parse_ride
 from sameloop.ingest.ride import CHANNELS, Dropped, RecordedLap
+from sameloop.scrub import study_copy
 from sameloop.scrub.moved import Move, moved
 from sameloop.scrub.ride_table import ride_table
 from sameloop.scrub.study_copy import scrub_study
@@ -98,6 +101,36 @@ def test_a_copy_overwrites_nothing(study, tmp_path):
     with pytest.raises(SameloopError, match="something is there already"):
         scrub_study(study, tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_a_disk_that_fills_up_leaves_nothing_in_the_way(
+    sample_answer, tmp_path, monkeypatch, there
+):
+    """The second try must not find half of a copy."""
+    study, out = sample_answer.study.folder, tmp_path / "new" / "copy"
+    if there:
+        out.mkdir(parents=True)
+    written = []
+
+    def fills_up(path, content):
+        if written:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        written.append(path)
+        write_file(path, content)
+
+    monkeypatch.setattr(study_copy, "answer_study", lambda *_, **__: sample_answer)
+    monkeypatch.setattr(study_copy, "write_file", fills_up)
+    with pytest.raises(SameloopError, match=r"copy: it cannot be written \(No space left"):
+        scrub_study(study, out)
+    assert len(written) == 1
+    assert list(tmp_path.rglob("*")) == [tmp_path / "new", out][: 1 + there]
+
+    monkeypatch.setattr(study_copy, "write_file", write_file)
+    (out if there else tmp_path).joinpath(".sameloop-killed.tmp").mkdir()
+    scrub_study(study, out)
+    files = {path.name for path in out.glob("[!.]*")}
+    assert files == {"study.toml", "weather.csv", *(f"ride_{n}.csv" for n in range(1, 5))}
 
 
 def test_pauses_and_laps_survive_as_far_as_cleaning_can_tell(simulated):

@@ -14,7 +14,7 @@ from rich.console import Console
 
 from sameloop.answer import Answer
 from sameloop.errors import SameloopError
-from sameloop.files import cannot_write, write_file
+from sameloop.files import cannot_write, is_empty, whole_folder, write_file
 from sameloop.report.text import format_answer
 from sameloop.run import Progress, answer_study
 from sameloop.scrub.moved import Move, move_of, moved
@@ -64,12 +64,13 @@ def scrub_study(
     SameloopError
         The study cannot be answered, or the copy cannot be written.
     """
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+    if out.exists() and (not out.is_dir() or not is_empty(out)):
         raise SameloopError(f"{out}: something is there already; name a new folder for the copy.")
     answer = answer_study(load_study(study), progress=progress)
     try:
-        for name, text in _files(answer).items():
-            write_file(out / name, text)
+        with whole_folder(out) as aside:
+            for name, text in _files(answer).items():
+                write_file(aside / name, text)
     except OSError as error:
         raise cannot_write(out, error, "name another folder") from None
     if progress:
