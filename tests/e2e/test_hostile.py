@@ -173,6 +173,16 @@ def test_a_file_where_the_folder_should_be_is_one_sentence(tmp_path, made, capsy
     assert (tmp_path / "taken").read_text() == "mine"
 
 
+def test_simulated_rides_overwrite_nothing(tmp_path, capsys):
+    mine = tmp_path / "weather.csv"
+    mine.write_text("mine")
+    code, said = outcome(capsys, "simulate", tmp_path, "--laps", 3)
+    assert code == 2
+    assert "there are files already" in said
+    assert mine.read_text() == "mine"
+    assert list(tmp_path.iterdir()) == [mine]
+
+
 def _with_names(study, rides, name):
     folder = study(*rides)
     text = CSV_STUDY.replace('"simulated"', f"'{name}'").replace('"after"', f"'{name}'")

@@ -124,6 +124,10 @@ def _check_number(option: str, name: str, value: float) -> None:
 
 def _write(spec: StudySpec, folder: Path) -> SimulatedStudy:
     try:
+        if folder.is_dir() and any(folder.iterdir()):
+            raise SameloopError(
+                f"{folder}: there are files already; name a new or an empty folder."
+            )
         return simulate_folder(spec, folder)
     except OSError as error:
         raise cannot_write(folder, error, "name another folder") from None
