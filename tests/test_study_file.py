@@ -224,6 +224,15 @@ def test_a_missing_study_and_other_bytes_are_said(tmp_path):
         load_study(tmp_path)
 
 
+@pytest.mark.parametrize("line", ["{} = 1", "columns = {{ {} = 1 }}"])
+def test_a_key_as_long_as_the_file_is_not_repeated_whole(tmp_path, line):
+    """Found by the fuzzer."""
+    text = GOOD.replace('file = "one.fit"', f'file = "one.fit"\n{line.format("9" * 2000)}')
+    with pytest.raises(StudyError, match=r"9{57}[.]{3}") as caught:
+        load_study(write(tmp_path, text))
+    assert len(str(caught.value)) < 400
+
+
 def test_a_link_out_of_the_folder_is_refused(tmp_path):
     outside = tmp_path / "outside.fit"
     outside.write_bytes(b"")

@@ -31,7 +31,7 @@ from sameloop.study_keys import (
 )
 from sameloop.study_paths import file_inside
 from sameloop.study_weather import read_study_weather
-from sameloop.toml_keys import Key, Text, TomlSource, show
+from sameloop.toml_keys import Key, Text, TomlSource, brief, show
 
 STUDY_FILE, CORRECTIONS_FILE = "study.toml", "corrections.toml"
 #: Stands in a new study where only the rider knows.
@@ -283,7 +283,7 @@ def _spans(
 
 def _columns(raw: object, place: str, source: TomlSource) -> dict[str, str]:
     table = source.table(raw, place)
-    return {key: source.value(item, Text(), f"{place} {key}") for key, item in table.items()}
+    return {key: source.value(item, Text(), f"{place} {brief(key)}") for key, item in table.items()}
 
 
 def _known_setup(setup: str, ids: tuple[str, ...], place: str, source: TomlSource) -> None:

@@ -212,7 +212,8 @@ class TomlSource:
                 remedy = (
                     f"perhaps you meant {near[0]}" if near else f"known here: {', '.join(known)}"
                 )
-                raise self.error(f"{place} {key}".strip(), "this key is not known", remedy)
+                where = f"{place} {brief(key)}".strip()
+                raise self.error(where, "this key is not known", remedy)
 
     def table(self, raw: object, place: str) -> dict[str, Any]:
         """Check that `raw` is a table."""
@@ -258,6 +259,11 @@ def show(value: object) -> str:
     if isinstance(value, float) and not math.isfinite(value):
         return str(value)
     text = f'"{value}"' if isinstance(value, str) else str(value)
+    return brief(text)
+
+
+def brief(text: str) -> str:
+    """Shorten a text of the file for an error, and keep out what cannot be printed."""
     clean = "".join(letter if letter.isprintable() else "?" for letter in text)
     return clean if len(clean) <= 60 else clean[:57] + "..."
 
