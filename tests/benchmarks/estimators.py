@@ -35,6 +35,7 @@ import numpy as np
 from bound import bound
 from cells import CELLS, spec_of
 from cluster import cr2
+from outcomes import whole_lines
 from rich.progress import track
 from scipy import stats
 from state_space import fit
@@ -264,15 +265,6 @@ def run_batch(batch: list[tuple[str, int]]) -> list[dict[str, Any]]:
             found = {"refused": str(refused)}
         out.append({"cell": cell, "seed": seed, **found})
     return out
-
-
-def whole_lines(outcomes: Path) -> list[dict]:
-    """Outcomes so far; a last line that a kill cut short is taken off the file and run again."""
-    text = outcomes.read_text() if outcomes.exists() else ""
-    whole = text[: text.rfind("\n") + 1]
-    if whole != text:
-        outcomes.write_text(whole)
-    return [json.loads(line) for line in whole.splitlines()]
 
 
 def main() -> None:

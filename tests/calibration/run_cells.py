@@ -12,6 +12,7 @@ import argparse
 import itertools
 import json
 import os
+import runpy
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
@@ -35,6 +36,9 @@ from sameloop.road import cut_laps
 from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.scenario import Fault, StudySpec
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
+
+_BENCHMARKS = Path(__file__).parents[1] / "benchmarks"
+whole_lines = runpy.run_path(str(_BENCHMARKS / "outcomes.py"))["whole_lines"]
 
 _BATCH = 12  # studies simulated at once: the simulator is vectorised over rides
 
@@ -204,15 +208,6 @@ def coverage_table(outcomes: list[dict]) -> str:
         false = np.mean([o["verdict"] in ("helped", "made it worse") for o in null]) if null else 0
         lines.append(f"| {name} | {len(mine)} | {covers} | {f'{false:.3f}' if null else ''} |")
     return "\n".join(lines)
-
-
-def whole_lines(outcomes: Path) -> list[dict]:
-    """Outcomes so far; a last line that a kill cut short is taken off the file and run again."""
-    text = outcomes.read_text() if outcomes.exists() else ""
-    whole = text[: text.rfind("\n") + 1]
-    if whole != text:
-        outcomes.write_text(whole)
-    return [json.loads(line) for line in whole.splitlines()]
 
 
 def main(arguments: list[str]) -> None:

@@ -107,14 +107,13 @@ def fit(
             # then swing about the answer, and each reversal halves its pace.
             pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
             last, to_gain = stride, abs(float(slopes.score @ stride))
-        taken = _reach(layout, solved.change) * _calmed(layout, solved, taken) * solved.change
+        cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
+        now = solved.change[layout.cda] / cda_sd
+        calm = _calmed(now, taken[layout.cda] / cda_sd)
+        taken = _reach(layout, solved.change) * calm * solved.change
         x = x + taken
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
-        cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
-        converged = bool(
-            np.all(np.abs(solved.change[layout.cda]) < _TOLERANCE * cda_sd)
-            and to_gain < _NOISE_TOLERANCE
-        )
+        converged = bool(np.all(np.abs(now) < _TOLERANCE) and to_gain < _NOISE_TOLERANCE)
     if keep_noise:
         slopes = noise_slopes(model, solved, layout, known, noise_prior, before)
     return Fit(
@@ -124,15 +123,18 @@ def fit(
     )  # fmt: skip
 
 
-def _calmed(layout: Layout, solved: Step, taken: FloatArray) -> float:
+def _calmed(now: FloatArray, before: FloatArray) -> float:
     """Share of a change to take when it turns back on the one taken before, by the secant rule.
 
     Slopes are those at the predicted speed, not quite the residual's own: where the laps hardly
     tell CdA from the wind, full steps may swing about the answer for ever.
+
+    Parameters
+    ----------
+    now, before : array, (n_groups,)
+        Changes of CdA, in its standard deviations.
     """
-    sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
-    before, now = taken[layout.cda] / sd, solved.change[layout.cda] / sd
-    back = -float(before @ now) / max(float(before @ before), 1e-12)
+    back = -float(now @ before) / max(float(before @ before), 1e-12)
     return 1.0 / (1.0 + max(back, 0.0))
 
 
