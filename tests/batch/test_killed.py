@@ -10,6 +10,7 @@ from distributed import Client
 
 from sameloop.batch import cluster as reaching
 from sameloop.batch import run
+from sameloop.batch.find import Found
 from sameloop.batch.results import Results
 from sameloop.cli import main
 from sameloop.errors import SameloopError
@@ -143,3 +144,20 @@ def test_a_cluster_that_is_not_there_is_one_sentence(address, squad, tmp_path, m
     (line,) = capsys.readouterr().err.splitlines()
     assert code == 2
     assert line.startswith(f"sameloop: --cluster {address}: no scheduler answers")
+
+
+class TakenBack:
+    """What the scheduler gives of a study whose worker died just after it was done."""
+
+    status = "pending"
+
+    def exception(self, timeout):
+        self.status = "finished"  # worked out anew on another worker
+
+    def result(self, timeout):
+        assert self.status == "finished"
+        return [{"outcome": "answered"}]
+
+
+def test_a_study_whose_worker_died_once_it_was_done_has_not_failed():
+    assert run._rows(TakenBack(), Found(url="study", state="")) == [{"outcome": "answered"}]

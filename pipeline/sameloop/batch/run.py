@@ -130,12 +130,15 @@ def _as_done(client: Client, todo: Sequence[Found], where: str) -> Iterator[list
 
 
 def _rows(future: Future, found: Found) -> list[Row]:
-    """Give the rows of a study that is done; its worker may yet die before it handed them over."""
-    if future.status == "finished":
-        rows: list[Row] = future.result(timeout=_LOOK)
-        return rows
-    # e.g. a study that took several workers down with it
-    return [identified(found, failure(future.exception(timeout=_LOOK)))]
+    """Give the rows of a study that is done; its worker may yet die before it handed them over.
+
+    Then it is worked out anew, for which this waits as long as for a look.
+    """
+    error = future.exception(timeout=_LOOK)
+    if error is not None:  # e.g. a study that took several workers down with it
+        return [identified(found, failure(error))]
+    rows: list[Row] = future.result(timeout=_LOOK)
+    return rows
 
 
 def _threads(client: Client) -> int:
