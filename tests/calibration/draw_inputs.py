@@ -30,7 +30,7 @@ from sameloop.clean.track import Track
 from sameloop.compare import compare
 from sameloop.compare.differences import setup_watts
 from sameloop.estimate import estimate
-from sameloop.estimate.fit import fit
+from sameloop.estimate.fit import refit
 from sameloop.estimate.result import Estimate
 from sameloop.laps import find_laps
 from sameloop.laps.lap import LapSet
@@ -85,7 +85,7 @@ def refitted(one: Recorded, errors: Errors) -> float:
     )
     airs = tuple(air_with(one, study, errors, ride) for ride in range(len(tracks)))
     stretches = measured(one, cut_laps(tracks, one.lapset, airs, study), errors)
-    found = fit(stretches, study, airs, stretches.setup, near=one.answer.fit, keep_noise=True)
+    found = refit(one.answer.fit, stretches, study, airs, stretches.setup)
     speed = study.reference_speeds[0]
     after, before = (setup_watts(found, study, setup.id, speed) for setup in study.setups[::-1])
     return after - before

@@ -10,7 +10,7 @@ from threadpoolctl import threadpool_limits
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.errors import NotEnoughDataError
-from sameloop.estimate.fit import Fit, fit
+from sameloop.estimate.fit import Fit, fit, refit
 from sameloop.estimate.noise import SHARED_NAMES, noise_value
 from sameloop.estimate.result import (
     Estimate,
@@ -122,7 +122,7 @@ def _by_ride(
     """CdA and Crr ride by ride, with the noise of the joint fit."""
     pairs = np.stack([stretches.ride, stretches.setup], axis=1)
     kinds, group = np.unique(pairs, axis=0, return_inverse=True)
-    apart = fit(stretches, study, airs, group.ravel(), near=joint, keep_noise=True)
+    apart = refit(joint, stretches, study, airs, group.ravel())
     return _setup_estimates(apart, study)[0], tuple(int(r) for r, _ in kinds)
 
 

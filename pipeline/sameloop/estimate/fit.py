@@ -58,7 +58,6 @@ def fit(
     group: IntArray,
     *,
     near: Fit | None = None,
-    keep_noise: bool = False,
 ) -> Fit:
     """Estimate all unknowns and the noise parameters together.
 
@@ -67,9 +66,7 @@ def fit(
     group : int array, (n_laps,)
         Which CdA and Crr each lap takes (its setup, or its ride and setup).
     near : Fit, optional
-        A fit of the same laps, maybe in other groups: where to begin.
-    keep_noise : bool
-        Keep the noise parameters of `near`.
+        A fit of the same laps: where to begin.
 
     Returns
     -------
@@ -83,7 +80,7 @@ def fit(
     places = road_hats(layout.n_road, n_places)[stretches.road_index]
     shapes = noise_shapes(balance, places)
     phi = noise_prior.mean.copy() if near is None else near.log_noise
-    x = _start(layout, balance, stretches) if near is None else _start_near(layout, near)
+    x = _start(layout, balance, stretches) if near is None else near.x
     converged, rounds = False, 0
     pace = np.ones(len(phi))
     last, taken = np.zeros(len(phi)), np.zeros(layout.size)
@@ -99,28 +96,75 @@ def fit(
             x,
             layout.ride_of,
         )
-        before, stride, to_gain = x, np.zeros(len(phi)), 0.0
-        if not keep_noise:
-            slopes = noise_slopes(model, solved, layout, known, noise_prior, x)
-            stride = np.asarray(np.linalg.solve(slopes.information, slopes.score))
-            # Average information is too small for a parameter the laps hardly show: its strides
-            # then swing about the answer, and each reversal halves its pace.
-            pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
-            last, to_gain = stride, abs(float(slopes.score @ stride))
-        cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
-        now = solved.change[layout.cda] / cda_sd
-        calm = _calmed(now, taken[layout.cda] / cda_sd)
-        taken = _reach(layout, solved.change) * calm * solved.change
+        slopes = noise_slopes(model, solved, layout, known, noise_prior, x)
+        stride = np.asarray(np.linalg.solve(slopes.information, slopes.score))
+        # Average information is too small for a parameter the laps hardly show: its strides
+        # then swing about the answer, and each reversal halves its pace.
+        pace = np.where(stride * last < 0, pace / 2, np.minimum(1.2 * pace, 1.0))
+        last, to_gain = stride, abs(float(slopes.score @ stride))
+        taken, at_rest = _move(layout, solved, taken)
         x = x + taken
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
-        converged = bool(np.all(np.abs(now) < _TOLERANCE) and to_gain < _NOISE_TOLERANCE)
-    if keep_noise:
-        slopes = noise_slopes(model, solved, layout, known, noise_prior, before)
+        converged = at_rest and to_gain < _NOISE_TOLERANCE
     return Fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
         solved=solved, slopes=slopes, rounds=rounds, converged=converged,
         scatter=lap_scatter(model, solved, layout, known, x),
     )  # fmt: skip
+
+
+def refit(
+    near: Fit, stretches: Stretches, study: Study, airs: Sequence[RideAir], group: IntArray
+) -> Fit:
+    """Fit laps again in other groups, or some of them, with the noise of a fit at rest.
+
+    Parameters
+    ----------
+    near : Fit
+        Of the same laps. Its noise parameters stay, and so do what they say of each lap and how
+        well they are known.
+    group : int array, (n_laps,)
+        As in `fit`.
+
+    Returns
+    -------
+    Fit
+    """
+    balance = prepare(stretches, study)
+    has_wind = near.layout.n_knots > 0
+    layout = lay_out(stretches, group, study, has_wind)
+    noise, phi = near.solved.noise, near.solved.noise.log_noise
+    noise_prior = NoisePrior.for_rides(layout.n_rides, noise.shapes.places.shape[2])
+    weights = near.solved.weight, near.solved.log_determinant
+    x, taken = _start_near(layout, near), np.zeros(layout.size)
+    converged, rounds = False, 0
+    while not converged and rounds < _MAX_ROUNDS:
+        rounds += 1
+        model = linearise(layout, balance, stretches, x, phi)
+        known = prior(layout, stretches, study, airs, phi, x)
+        solved = step(model, noise, known, noise_prior, x, layout.ride_of, weights)
+        taken, converged = _move(layout, solved, taken)
+        x = x + taken
+    return Fit(
+        x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
+        solved=solved, slopes=near.slopes, rounds=rounds, converged=converged,
+        scatter=lap_scatter(model, solved, layout, known, x),
+    )  # fmt: skip
+
+
+def _move(layout: Layout, solved: Step, taken: FloatArray) -> tuple[FloatArray, bool]:
+    """Return what to add to the unknowns after a step, and whether CdA has come to rest.
+
+    Parameters
+    ----------
+    taken : array, (size,)
+        What was added the last time.
+    """
+    cda_sd = np.sqrt(np.diag(solved.inverse)[layout.cda])
+    now = solved.change[layout.cda] / cda_sd
+    calm = _calmed(now, taken[layout.cda] / cda_sd)
+    move = _reach(layout, solved.change) * calm * solved.change
+    return move, bool(np.all(np.abs(now) < _TOLERANCE))
 
 
 def _calmed(now: FloatArray, before: FloatArray) -> float:

@@ -113,15 +113,18 @@ def linearise(
     linear_part = slice(-(len(layout.declared_kinds) + 1), None)
     offsets = lap_products(local[:, :, linear_part], x[index[:, linear_part]])
     usable = balance.usable
+    local[~usable] = 0.0
     left = np.where(usable, balance.drive - resistance - offsets, 0.0)
     gust_gain = np.where(usable, cda[:, None] * flow.along, 0.0)
     wind_gain = local[:, :, _RIDE_WIND] if layout.n_knots else np.zeros((*usable.shape, 2))
     air = air_rows(layout, balance, x, wind, calm, speed)
+    if air.residual.size:
+        local = np.concatenate([local, air.local], axis=1)
     return LinearModel(
         residual=np.concatenate([left, air.residual], axis=1),
         road_gain=np.where(usable, balance.mass[:, None] * balance.sign[:, None], 0.0),
         road_index=road,
-        local=np.concatenate([local * usable[:, :, None], air.local], axis=1),
+        local=local,
         local_index=index,
         gust_gain=np.concatenate([gust_gain, air.gust_gain], axis=1),
         place_gain=np.gradient(balance.mass[:, None] * slope + cda[:, None] * flow.force, axis=1)

@@ -5,7 +5,7 @@ import pytest
 
 from sameloop.estimate.diagnostics.influence import without_each_lap
 from sameloop.estimate.diagnostics.rest import as_fitted
-from sameloop.estimate.fit import fit
+from sameloop.estimate.fit import refit
 
 
 @pytest.fixture(scope="module")
@@ -20,9 +20,7 @@ def test_agrees_with_fitting_again_without_the_lap(clean, weights, lap):
     s = clean.stretches
     usable = s.usable.copy()
     usable[lap] = False
-    again = fit(
-        replace(s, usable=usable), clean.study, clean.airs, s.setup, near=clean.fit, keep_noise=True
-    )
+    again = refit(clean.fit, replace(s, usable=usable), clean.study, clean.airs, s.setup)
     found = without_each_lap(as_fitted(clean.fit), weights)
 
     sd = np.sqrt(weights @ clean.fit.solved.inverse @ weights)

@@ -6,7 +6,7 @@ is from nothing, follow from the solved model by its score, without another fit.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,7 +49,7 @@ class Scores:
         return np.asarray(self.score / np.sqrt(self.size))
 
 
-def scores(rest: Rest, shapes: Iterable[FloatArray]) -> Scores:
+def scores(rest: Rest, shapes: Sequence[FloatArray]) -> Scores:
     """Score every shape ``(n_laps, n)`` [N per unit of amplitude].
 
     References
@@ -60,13 +60,14 @@ def scores(rest: Rest, shapes: Iterable[FloatArray]) -> Scores:
     """
     model = rest.fit.model
     n = model.n_forces  # no fault is a force on the air-speed sensor
-    columns = np.array(list(shapes)).reshape(-1, len(rest.left), n)
-    size, count = len(rest.x), len(columns)
+    size, count = len(rest.x), len(shapes)
     alone, seen, score = np.zeros((count, count)), np.zeros((size, count)), np.zeros(count)
     weighted_left = unexplained(rest)
+    # Most shapes are about few laps.
+    about = np.array([shape.any(axis=1) for shape in shapes]).reshape(count, len(rest.left))
     for lap, weight in enumerate(rest.weight):
-        here = np.flatnonzero(columns[:, lap].any(axis=1))  # most shapes are about few laps
-        forces = columns[here, lap].T
+        here = np.flatnonzero(about[:, lap])
+        forces = np.array([shapes[k][lap] for k in here.tolist()]).reshape(-1, n).T
         weighted = weight[:, :n] @ forces
         alone[np.ix_(here, here)] += forces.T @ weighted[:n]
         seen[road_slice(model, lap), here] += model.road_gain[lap][:, None] * weighted[:n]
