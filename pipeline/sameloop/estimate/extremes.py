@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from sameloop.clean.track import FloatArray
 
-_DRAWS, _AT_ONCE = 20_000, 1_000  # so many as fit the processor's cache
+_DRAWS, _AT_ONCE = 20_000, 1_000  # so many at once as fit the processor's cache
 _SEED = 20_260_522  # any; the same numbers give the same limit
 
 
@@ -26,17 +28,36 @@ def largest_by_luck(covariance: FloatArray, chance: float) -> float:
     float
         Infinite when there is none.
     """
+    drawn = list(_largest(covariance))
+    return float(np.quantile(np.concatenate(drawn), 1 - chance)) if drawn else np.inf
+
+
+def beyond_luck(covariance: FloatArray, size: float, chance: float) -> bool:
+    """Whether the largest gets beyond `size` with probability `chance` at most.
+
+    As with `largest_by_luck`, but drawing ends as soon as it has done so too often, as it soon
+    does where nothing is wrong.
+    """
+    beyond, left = 0, chance * _DRAWS
+    for drawn in _largest(covariance):
+        beyond += int((drawn > size).sum())
+        if beyond > left:
+            return False
+    return bool(np.any(np.diag(covariance) > 0))
+
+
+def _largest(covariance: FloatArray) -> Iterator[FloatArray]:
+    """Draw the largest of the numbers, some at a time; nothing where none has a variance."""
     seen = np.diag(covariance) > 0
     if not seen.any():
-        return np.inf
+        return
     inside = covariance[np.ix_(seen, seen)]
     sd = np.sqrt(np.diag(inside))
     values, vectors = np.linalg.eigh(inside / np.outer(sd, sd))
     keep = values > 1e-9 * values[-1]
     # Seven digits are plenty for a limit that the draws know to two.
     factor = (vectors[:, keep] * np.sqrt(values[keep])).astype(np.float32)
-    generator, largest = np.random.default_rng(_SEED), []
+    generator = np.random.default_rng(_SEED)
     for _ in range(_DRAWS // _AT_ONCE):
         normal = generator.standard_normal((_AT_ONCE, factor.shape[1]), dtype=np.float32)
-        largest.append(np.abs(normal @ factor.T).max(axis=1))
-    return float(np.quantile(np.concatenate(largest), 1 - chance))
+        yield np.abs(normal @ factor.T).max(axis=1)

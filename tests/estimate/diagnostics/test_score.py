@@ -3,7 +3,7 @@ import pytest
 
 from sameloop.estimate.diagnostics.rest import as_fitted, with_ordinary_noise
 from sameloop.estimate.diagnostics.score import Scores, scores, together
-from sameloop.estimate.extremes import largest_by_luck
+from sameloop.estimate.extremes import beyond_luck, largest_by_luck
 from sameloop.estimate.solve import apply
 
 
@@ -90,3 +90,13 @@ def test_largest_of_one_and_of_many():
     assert largest_by_luck(4 * np.eye(10), 0.05) == pytest.approx(2.800, abs=0.03)
     assert largest_by_luck(np.ones((10, 10)), 0.05) == pytest.approx(1.960, abs=0.03)
     assert largest_by_luck(np.zeros((3, 3)), 0.05) == np.inf
+
+
+@pytest.mark.parametrize("chance", [0.002, 0.05])
+def test_what_is_beyond_luck_is_beyond_the_limit(chance):
+    """Stopping early changes no answer."""
+    a = np.random.default_rng(3).standard_normal((12, 40))
+    limit = largest_by_luck(a @ a.T, chance)
+    assert beyond_luck(a @ a.T, limit + 1e-3, chance)
+    assert not beyond_luck(a @ a.T, limit - 1e-2, chance)
+    assert not beyond_luck(np.zeros((3, 3)), 100.0, chance)

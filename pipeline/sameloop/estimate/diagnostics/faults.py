@@ -20,7 +20,7 @@ from sameloop.estimate.diagnostics.shapes import (
     odd_laps,
     patches,
 )
-from sameloop.estimate.extremes import largest_by_luck
+from sameloop.estimate.extremes import beyond_luck
 from sameloop.estimate.fit import Fit
 from sameloop.road.stretches import Stretches
 from sameloop.study import Study
@@ -120,7 +120,6 @@ def _judged(clean: Fit, shapes: Sequence[Shape], taken: dict[int, float]) -> lis
     if not taken:
         return []
     found = scores(as_fitted(clean), [shape.force for shape in shapes])
-    limit = largest_by_luck(found.information, _LAP_LEVEL)
     places = list(taken)
     covariance = np.linalg.inv(found.information[np.ix_(places, places)])
     amplitude = np.array(list(taken.values())) + covariance @ found.score[places]
@@ -133,7 +132,7 @@ def _judged(clean: Fit, shapes: Sequence[Shape], taken: dict[int, float]) -> lis
             rivals=_rivals(shapes, found, place, float(amplitude[k])),
         )
         for k, place in enumerate(places)
-        if abs(amplitude[k]) > limit * sd[k]
+        if beyond_luck(found.information, abs(amplitude[k]) / sd[k], _LAP_LEVEL)
     ]
     return sorted(findings, key=lambda one: -abs(one.amplitude) / one.sd)
 
@@ -156,7 +155,7 @@ def _on_road(fit: Fit, stretches: Stretches) -> list[Finding]:
     if not len(places):
         return []
     best = int(np.abs(found.z).argmax())
-    if np.abs(found.z[best]) < largest_by_luck(found.information, _PATCH_LEVEL):
+    if not beyond_luck(found.information, abs(float(found.z[best])), _PATCH_LEVEL):
         return []
     amplitude, sd = float(found.amplitude[best]), float(found.sd[best])
     return [Finding(shape=places[best], amplitude=amplitude, sd=sd)]
