@@ -30,10 +30,11 @@ _CDA_APART = 0.3
 _SLOPE = 0.1
 #: A closed loop ends at the height where it began, to this many metres.
 _CLOSURE = 0.05
-#: A rider who mounts again does not sit quite the same: spread of CdA between runs of laps [-].
-#: The reproducibility of Candau et al. 1999, Med Sci Sports Exerc 31:1441-1447; it holds their
-#: measuring error too, so it errs on the safe side.
-POSTURE = 0.0066
+#: A rider who mounts again does not sit quite the same: spread of CdA between runs of laps [-];
+#: common practice, no source. The reproducibility of Candau et al. 1999, Med Sci Sports Exerc
+#: 31:1441-1447, is 0.0066, with the wandering within a run and their measuring error in it; here
+#: the lap forces count the wandering (0.005 to 0.009 of a ride's mean), and both come to as much.
+POSTURE = 0.003
 #: Power and speed of a device are not of quite the same moment [s]; common practice, no source.
 _POWER_TIMING = 0.5
 _AIR_OFFSET = 0.2  # m/s, zero of an air-speed sensor; common practice, no source

@@ -19,6 +19,8 @@ from sameloop.estimate.solve import (
 )
 from sameloop.road.stretches import IntArray
 
+_USUAL_FORCE = 0.12  # N, from lap to lap
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rest:
@@ -65,8 +67,13 @@ def with_ordinary_noise(fit: Fit) -> Rest:
 
 
 def usual(name: str) -> float:
-    """Usual value of a noise parameter of the laps, SI: the median of its prior."""
-    return float(np.exp(NoisePrior.for_rides(0).mean[SHARED_NAMES.index(name)]))
+    """Usual value of a noise parameter of the laps, SI: the median of its prior, or less.
+
+    Lap forces are usually smaller than what an interval must reckon with; common practice, no
+    source.
+    """
+    median = float(np.exp(NoisePrior.for_rides(0).mean[SHARED_NAMES.index(name)]))
+    return _USUAL_FORCE if name == "lap_force" else median
 
 
 def _share_of_usual(fit: Fit, name: str) -> float:
