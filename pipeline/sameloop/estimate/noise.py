@@ -17,8 +17,8 @@ from sameloop.road.stretches import IntArray
 WIND_TIME = 300.0
 
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source, but for
-#: `lap_force`, which the laps show in calm air only. In wind the prior decides, and it is what power
-#: meters are known for: from one measurement to the next they differ by 1.2 +- 0.9 % (54 meters,
+#: `lap_force`: the laps show it in calm air only, in wind the prior decides, and it is what power
+#: meters are known for. From one measurement to the next they differ by 1.2 +- 0.9 % (54 meters,
 #: Maier et al. 2017, Int J Sports Med 38:456-461), here of some 21 N.
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
