@@ -6,7 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sameloop.report.rounding import decimals_for, decimals_or_default, fixed
+from sameloop.report.rounding import (
+    decimals_for,
+    decimals_for_interval,
+    decimals_or_default,
+    fixed,
+)
 
 
 @pytest.mark.parametrize(
@@ -33,6 +38,27 @@ def test_rounding_changes_the_sd_by_less_than_an_eighth(sd):
     rounded = round(sd, decimals_for(sd))
 
     assert abs(rounded - sd) <= sd / 7  # worst: 0.355 becomes 0.4
+
+
+@given(
+    st.floats(-100, 100),
+    st.floats(0.01, 100),
+    *[st.one_of(st.floats(-300, 300), st.floats(-1e-3, 1e-3))] * 2,
+)
+def test_each_bound_is_written_on_its_own_side_of_zero(value, sd, low, high):
+    decimals = decimals_for_interval(value, sd, low, high)
+
+    for bound in (low, high):
+        written = float(fixed(bound, decimals))
+        assert (written > 0, written < 0) == (bound > 0, bound < 0)
+    assert decimals >= decimals_or_default(value, sd)
+
+
+def test_bounds_away_from_zero_ask_for_no_more_decimals():
+    assert decimals_for_interval(-11.2, 5.5, -21.9, -0.6) == 0
+    assert decimals_for_interval(-11.2, 5.5, -22.3, -0.155) == 1
+    assert decimals_for_interval(-11.2, 5.5, -22.4, 0.0) == 0
+    assert decimals_for_interval(1.0, math.inf, -math.inf, math.inf) == 2
 
 
 def test_a_negative_zero_is_not_written():

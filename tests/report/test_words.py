@@ -64,6 +64,15 @@ def test_an_interval_without_bounds_is_said():
     assert words.interval_words(q(1.0, math.inf, -math.inf, math.inf)) == "without bounds"
 
 
+def test_a_bound_beside_zero_is_not_written_as_zero():
+    close = q(-10.6, 5.33, -21.0, -0.155)
+
+    assert words.interval_words(close) == "0.2 to 21.0 W"
+    assert words.change_words(close) == "saves 10.6 W"
+    assert words.quantity_words(close, signed=True) == ("-10.6", "-21.0 to -0.2")
+    assert words.quantity_words(q(-9.4, 4.9, -19.1, 0.27), signed=True)[1] == "-19.1 to +0.3"
+
+
 def test_signed_quantities_show_their_sign():
     assert words.quantity_words(q(0.021, 0.01, 0.001, 0.041), signed=True) == (
         "+0.021",

@@ -39,6 +39,18 @@ def decimals_for(sd: float) -> int:
     return digits - 1 - int(exponent)
 
 
+def decimals_for_interval(value: float, sd: float, low: float, high: float) -> int:
+    """Give the decimals of a value and its bounds, so many that no bound but zero is written as 0.
+
+    A verdict hangs on the side of zero on which a bound lies, so its sign has to be seen.
+    """
+    decimals = decimals_or_default(value, sd)
+    for bound in (low, high):
+        while math.isfinite(bound) and bound != 0 and round(bound, decimals) == 0:
+            decimals += 1
+    return decimals
+
+
 def fixed(value: float, decimals: int) -> str:
     """Write a value with so many decimals, never as a negative zero."""
     rounded = round(value, decimals)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from sameloop.estimate.result import Comparison, Quantity, Warning_, WattsDifference
-from sameloop.report.rounding import decimals_or_default, fixed
+from sameloop.report.rounding import decimals_for_interval, fixed
 from sameloop.study import Setup, Study
 
 KMH = 3.6
@@ -101,7 +101,7 @@ def interval_words(watts: Quantity, unit: str = "W") -> str:
 
 def quantity_words(quantity: Quantity, *, signed: bool = False) -> tuple[str, str]:
     """Round a quantity: its value, and its interval."""
-    decimals = decimals_or_default(quantity.value, quantity.sd)
+    decimals = _decimals(quantity)
     value, low, high = (
         _signed(number, decimals) if signed else _plain(number, decimals)
         for number in (quantity.value, quantity.low, quantity.high)
@@ -142,8 +142,8 @@ def defaults_lines(defaulted: Sequence[str]) -> list[str]:
     return [f"{table} {', '.join(values)}" for table, values in tables.items()]
 
 
-def _decimals(watts: Quantity) -> int:
-    return decimals_or_default(watts.value, watts.sd)
+def _decimals(quantity: Quantity) -> int:
+    return decimals_for_interval(quantity.value, quantity.sd, quantity.low, quantity.high)
 
 
 def _size(value: float, decimals: int) -> str:
