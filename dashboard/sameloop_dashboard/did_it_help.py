@@ -14,9 +14,9 @@ from sameloop.report.parts_words import TITLE
 from sameloop.report.words import (
     INTERVAL,
     INTERVAL_BY_ITSELF,
+    doubt_sentence,
     setup_words,
     verdict_sentence,
-    warning_sentence,
     watts_row,
 )
 from sameloop_dashboard import look
@@ -31,21 +31,21 @@ def show() -> None:
     if not answer.comparisons:
         look.say("There are laps of one setup only, so there is nothing to compare yet.")
     for number, comparison in enumerate(answer.comparisons):
-        look.raw(kept_piece(f"help-{number}", lambda c=comparison: _page(c, answer)))  # type: ignore[misc]
+        doubt = doubt_sentence(answer.warnings) if number == 0 else None
+        look.raw(kept_piece(f"help-{number}", lambda c=comparison, d=doubt: _page(c, answer, d)))  # type: ignore[misc]
     if answer.parts.says_more:
         st.subheader(TITLE)
         look.raw(kept_piece("parts", lambda: look.blocks_html(parts_blocks(answer))))
-    if answer.warnings:
-        look.say(f"What to doubt first: {warning_sentence(answer.warnings[0])}")
-        others = len(answer.warnings) - 1
-        if others:
-            st.write(f"And {others} more: see **Why should I believe it?**")
+    others = len(answer.warnings) - 1
+    if others > 0:
+        st.write(f"There is more to doubt ({others}): see **Why should I believe it?**")
 
 
-def _page(comparison: Comparison, answer: Answer) -> str:
+def _page(comparison: Comparison, answer: Answer, doubt: str | None) -> str:
     names = {setup.id: setup_words(setup) for setup in answer.study.setups}
     shown: list[Block] = [
         Paragraph(text=verdict_sentence(comparison, answer.study), kind="lead"),
+        *([] if doubt is None else [Paragraph(text=doubt)]),
         Picture(drawing=draw_answer(comparison, answer.study)),
         Paragraph(text=change_line(comparison)),
         Table(

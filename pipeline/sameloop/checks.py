@@ -155,8 +155,8 @@ def _confounding(found: StudyLaps) -> list[Warning_]:
     warnings = []
     if _confounded(found, days):
         text = (
-            "Each setup was ridden on days of its own, so whatever else differed between the days "
-            "counts as the change: next time ride both setups on the same day, in turns"
+            "Each setup had its own day, so the difference may be the day and not the change: ride "
+            "both setups on one day, in turns"
         )
         warnings.append(Warning_(code="day_confounded", text=text))
     if _confounded(found, meters):

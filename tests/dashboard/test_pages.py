@@ -2,9 +2,11 @@
 
 import os
 import re
+from dataclasses import replace
 
 import pytest
 
+from sameloop.estimate.result import Warning_
 from sameloop.laps.corrections import read_corrections
 from sameloop.study_edit import read_tables
 from sameloop.study_file import load_study
@@ -46,6 +48,19 @@ def test_the_answer_is_one_sentence_one_interval_and_what_would_change_it(
     assert said.index("Helped: setup B saves") < said.index("The answer and how sure it is")
     assert said.index("The answer and how sure it is") < said.index("The largest doubt is")
     assert sum(item.proto.body.count("<img") for item in page.get("html")) == 1
+
+
+def test_the_worst_doubt_stands_right_under_the_verdict(
+    open_page, words, folder, sample_answer, monkeypatch
+):
+    doubts = tuple(Warning_(code="odd_lap", text=text) for text in ("Look at it", "And there"))
+    warned = replace(sample_answer, warnings=doubts)
+    monkeypatch.setattr("sameloop_dashboard.did_it_help.the_answer", lambda: warned)
+    said = words(open_page("did_it_help", folder))
+    verdict, rest = said.split("What to doubt first: Look at it.")
+    assert verdict.rstrip().endswith(" W).")
+    assert rest.lstrip().startswith("The answer and how sure it is")
+    assert "There is more to doubt (1)" in said
 
 
 def test_why_gives_doubts_before_the_method(open_page, words, shared_folder):

@@ -7,6 +7,7 @@ import pytest
 from lxml import etree, html
 
 from sameloop.errors import SameloopError
+from sameloop.estimate.result import Warning_
 from sameloop.report.document import make_document
 from sameloop.report.html import to_html
 from sameloop.report.names import RideNames
@@ -29,6 +30,15 @@ def test_the_verdict_comes_first(page):
     lead = html.fromstring(page).xpath("//p[@class='lead']")
     assert lead[0].text.startswith("Helped: setup B saves")
     assert page.index('class="lead"') < page.index("<svg")
+
+
+def test_the_worst_doubt_stands_right_under_the_verdict(sample_answer):
+    file = sample_answer.rides[0].file
+    warned = (Warning_(code="odd_lap", text="Look at it", where=file),)
+    doubted = html.fromstring(to_html(make_document(replace(sample_answer, warnings=warned))))
+    below = doubted.xpath("//p[@class='lead']/following-sibling::*[1]")
+
+    assert [one.text_content() for one in below] == ["What to doubt first: ride 1: Look at it."]
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,19 @@ def test_the_verdict_comes_first(answer):
     lines = plain(format_answer(answer), width=200).splitlines()
 
     assert lines[0].startswith("Helped: setup B saves 6.4 W at 36 km/h")
-    assert lines[1] == "The whole interval is a saving."
+    assert lines[1] == "What to doubt first: B: Ride in turns."
+    assert lines[2] == "The whole interval is a saving."
+
+
+def test_the_worst_doubt_stands_right_under_several_verdicts(answer, make_comparison):
+    both = (make_comparison(looks=2), make_comparison(before="B", after="A", looks=2))
+    lines = plain(format_answer(replace(answer, comparisons=both)), width=200).splitlines()
+
+    assert [line.split(":")[0] for line in lines[:3]] == ["Helped", "Helped", "What to doubt first"]
+
+
+def test_without_warnings_nothing_is_doubted_first(answer):
+    assert "doubt" not in plain(format_answer(replace(answer, warnings=())))
 
 
 def test_everything_the_rider_needs_is_there(answer):

@@ -22,6 +22,7 @@ from sameloop.report.words import (
     INTERVAL,
     INTERVAL_BY_ITSELF,
     defaults_lines,
+    doubt_sentence,
     quantity_words,
     separable_sentence,
     setup_words,
@@ -43,7 +44,7 @@ def make_document(answer: Answer, *, with_places: bool = False) -> Document:
     """
     names = RideNames(tuple(ride.file for ride in answer.study.rides), plain=with_places)
     sections = (
-        _result(answer),
+        _result(answer, names),
         *_parts(answer),
         _setups(answer),
         _protocol(answer, names),
@@ -56,12 +57,15 @@ def make_document(answer: Answer, *, with_places: bool = False) -> Document:
     return Document(title=answer.study.name, sections=sections)
 
 
-def _result(answer: Answer) -> Section:
+def _result(answer: Answer, names: RideNames) -> Section:
+    doubt = doubt_sentence(answer.warnings)
+    doubts = [] if doubt is None else [Paragraph(text=names.hide(doubt))]
     several = len(answer.comparisons) > 1
     verdicts = tuple(verdict_sentence(one, answer.study) for one in answer.comparisons)
-    blocks: list[Block] = [Items(items=verdicts)] if several else []
+    blocks: list[Block] = [Items(items=verdicts), *doubts] if several else []
     for number, comparison in enumerate(answer.comparisons):
-        blocks += _comparison(comparison, answer)
+        lead, *rest = _comparison(comparison, answer)
+        blocks += [lead, *rest] if several else [lead, *doubts, *rest]
         blocks += pictures([draw_influence(answer, number)])
     return Section(title="Did it help?", blocks=tuple(blocks))
 

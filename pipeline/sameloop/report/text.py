@@ -19,6 +19,7 @@ from sameloop.report.words import (
     INTERVAL,
     clock,
     defaults_lines,
+    doubt_sentence,
     quantity_words,
     separable_sentence,
     setup_words,
@@ -101,6 +102,7 @@ def _comparison(comparison: Comparison, answer: Answer) -> Iterator[RenderableTy
     names = {setup.id: setup_words(setup) for setup in answer.study.setups}
     style = STYLES[comparison.verdict]
     yield Text(verdict_sentence(comparison, answer.study), style=style)
+    yield from _worst_doubt(answer)
     yield Text(comparison.why)
     yield Text()
     yield Text(f"After:  {names[comparison.after]}", style="bold")
@@ -119,6 +121,7 @@ def _comparisons(answer: Answer) -> Iterator[RenderableType]:
         sentence = verdict_sentence(comparison, answer.study)
         reason = f" {comparison.reason}" if comparison.verdict == "cannot tell" else ""
         yield Text(f"{sentence}{reason}", style=STYLES[comparison.verdict])
+    yield from _worst_doubt(answer)
     yield Text()
     for setup in answer.study.setups:
         yield Text(f"Setup {setup_words(setup)}")
@@ -132,6 +135,12 @@ def _comparisons(answer: Answer) -> Iterator[RenderableType]:
     yield table
     yield Text(_basis(answer))
     yield Text()
+
+
+def _worst_doubt(answer: Answer) -> Iterator[RenderableType]:
+    doubt = doubt_sentence(answer.warnings)
+    if doubt is not None:
+        yield Text(doubt, style="yellow")
 
 
 def _basis(answer: Answer) -> str:

@@ -75,6 +75,11 @@ def warning_sentence(warning: Warning_) -> str:
     return text if named else f"{warning.where}: {text}"
 
 
+def doubt_sentence(warnings: Sequence[Warning_]) -> str | None:
+    """Say the worst of the warnings, to stand right under the verdict; None without any."""
+    return f"What to doubt first: {warning_sentence(warnings[0])}" if warnings else None
+
+
 def change_words(watts: Quantity, unit: str = "W") -> str:
     """Say a difference with a verb: a negative one saves, a positive one costs."""
     verb = "saves" if watts.value <= 0 else "costs"
