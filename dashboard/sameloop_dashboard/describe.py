@@ -30,6 +30,7 @@ _WEATHER = {
     "wind_from_deg": "wind from °",
 }
 _METAR, _TABLE, _NONE = "as METAR text", "as a table", "none"
+_TOLD = "told of the weather"  # where the next run of the page finds what the last one did
 
 
 def describe(folder: Path) -> None:
@@ -76,7 +77,7 @@ def _ridden(
         if st.form_submit_button("Save setups and rides"):
             setup_rows = [
                 {"id": short, "name": name, "total_mass_kg": _given(kg, "?")}
-                for short, name, kg in edited_setups.itertuples(name=None, index=False)
+                for short, kg, name in edited_setups.itertuples(name=None, index=False)
             ]
             _save(lambda: edit(setups=setup_rows, rides=ride_rows))
 
@@ -85,14 +86,17 @@ def _setups_table(setups: list[dict[str, Any]]) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "id": [str(one.get("id", "")) for one in setups],
-            "name": [str(one.get("name", "")) for one in setups],
             "kg": [_number(one.get("total_mass_kg"), None, 30.0, 300.0) for one in setups],
+            "name": [str(one.get("name", "")) for one in setups],
         }
-    ).astype({"id": str, "name": str, "kg": float})
+    ).astype({"id": str, "kg": float, "name": str})
+    # The name last: it is the longest, and what stands behind it is off the screen of a phone.
     columns = {
         "id": st.column_config.TextColumn("short", required=True, width="small"),
+        "kg": st.column_config.NumberColumn(
+            "kg in all", min_value=30, max_value=300, width="small"
+        ),
         "name": st.column_config.TextColumn("what it is", required=True),
-        "kg": st.column_config.NumberColumn("kg in all", min_value=30, max_value=300),
     }
     return st.data_editor(
         frame, num_rows="dynamic", hide_index=True, column_config=columns, width="stretch"
@@ -135,14 +139,16 @@ def _add(
 
 def _weather(edit: Callable[..., object], weather: Any, station: Mapping[str, Any]) -> None:
     st.subheader("The weather")
-    if isinstance(weather, dict) and "file" in weather:
-        look.say(f"It is read from {weather['file']}.")
+    if _TOLD in st.session_state:
+        look.say(st.session_state.pop(_TOLD))
+    file = weather.get("file") if isinstance(weather, dict) else None
     metar = weather.get("metar", "") if isinstance(weather, dict) else ""
     rows = weather if isinstance(weather, list) else []
-    ways = [_METAR, _TABLE, _NONE]
-    way = st.radio("Write it", ways, index=0 if metar or not rows else 1, horizontal=True)
+    keep = f"keep {file}"
+    ways = [*([keep] if file else []), _METAR, _TABLE, _NONE]
+    way = st.radio("Where it comes from", ways, index=1 if rows else 0, horizontal=True)
     with st.form("weather"):
-        edited: Any = ""
+        edited: str | pd.DataFrame | None = None
         if way == _METAR:
             edited = st.text_area("METAR reports, one a line", metar)
         elif way == _TABLE:
@@ -159,8 +165,20 @@ def _weather(edit: Callable[..., object], weather: Any, station: Mapping[str, An
         )
         if st.form_submit_button("Save the weather"):
             place = {"anemometer_height_m": height, "altitude_m": altitude}
-            given = edited if isinstance(edited, str) else _weather_rows(edited)
-            _save(lambda: edit(weather=given, station=place))
+            gone = f"{file} is no longer used." if file and way != keep else ""
+            _save(lambda: edit(weather=_weather_given(way, edited), station=place), gone)
+
+
+def _weather_given(
+    way: str, edited: str | pd.DataFrame | None
+) -> str | list[dict[str, Any]] | None:
+    """Give what to write; None to leave it as it is. Only one who asks for none gets none."""
+    if edited is None:
+        return "" if way == _NONE else None
+    given = edited.strip() if isinstance(edited, str) else _weather_rows(edited)
+    if not given:
+        raise SameloopError(f"There is no weather {way} yet: write it, or choose {_NONE}.")
+    return given
 
 
 def _weather_table(rows: list[dict[str, Any]]) -> pd.DataFrame:
@@ -182,18 +200,22 @@ def _weather_table(rows: list[dict[str, Any]]) -> pd.DataFrame:
 
 
 def _weather_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    return [
+    rows = (
         {str(key): value for key, value in row.items() if not pd.isna(value) and value != ""}
         for row in frame.to_dict("records")
-    ]
+    )
+    return [row for row in rows if row]
 
 
-def _save(change: Callable[[], object]) -> None:
+def _save(change: Callable[[], object], told: str = "") -> None:
+    """Change the study and show the page anew, with what is to be told of it."""
     try:
         change()
     except SameloopError as error:
         look.problem(f"Not saved. {error}")
         return
+    if told:
+        st.session_state[_TOLD] = told
     st.rerun()
 
 

@@ -30,7 +30,6 @@ _STYLE = """<style>
   border-bottom: 1px solid color-mix(in srgb, currentColor 25%, transparent);
   font-variant-numeric: tabular-nums; }
 .sl tbody th { font-weight: 400; }
-.sl td:nth-child(8) { min-width: 14rem; }
 .sl .trouble { border-left: 4px solid #d55e00; padding: .4rem .8rem; }
 </style>"""
 

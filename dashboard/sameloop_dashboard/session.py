@@ -49,7 +49,7 @@ def study_folder() -> Path | None:
     if not named:
         return None
     folder = Path(named).expanduser()
-    return folder if folder.is_dir() else folder.parent
+    return folder.parent if folder.name == STUDY_FILE else folder
 
 
 def has_study() -> bool:

@@ -41,7 +41,7 @@ def show() -> None:
     look.raw(kept_piece(f"map {lap.ride} {lap.number}", lambda: _map(found, lap)))
     _say_of(found, lap, seen)
     _undo(seen)
-    look.raw(kept_piece("laps", lambda: _table(found)))
+    look.raw(kept_piece("laps", lambda: _tables(found)))
 
 
 def _map(found: StudyLaps, lap: Lap) -> str:
@@ -114,20 +114,26 @@ def _save(said: tuple[Correction, ...], seen: str) -> None:
     st.rerun()
 
 
-def _table(found: StudyLaps) -> str:
+def _tables(found: StudyLaps) -> str:
+    tables = [_table(found, ride, entry.file) for ride, entry in enumerate(found.study.rides)]
+    return look.blocks_html([Items(items=found.lapset.notes), *tables])
+
+
+def _table(found: StudyLaps, ride: int, file: str) -> Table:
     rows = []
-    for lap in found.lapset.laps:
+    for lap in (lap for lap in found.lapset.laps if lap.ride == ride):
         row = lap_dict(found, lap)
         watts, speed = row["mean_power_w"], row["mean_speed_ms"]
         rows.append(
             (
-                row["ride"], str(lap.number or "-"), lap.setup or "-", row["start"][11:19],
+                str(lap.number or "-"),
+                "yes" if lap.used else f"no: {lap.reason}",
+                lap.setup or "-", row["start"][11:19],
                 clock(lap.end - lap.start),
                 "-" if speed is None else f"{speed * KMH:.1f}",
                 "-" if watts is None else f"{watts:.0f}",
-                "yes" if lap.used else f"no: {lap.reason}",
             )
         )  # fmt: skip
-    headings = ("ride", "lap", "setup", "start UTC", "min:s", "km/h", "W", "counts")
-    table = Table(title="All that was ridden", headings=headings, rows=tuple(rows))
-    return look.blocks_html([Items(items=found.lapset.notes), table])
+    # The reason stands where a phone shows it: beside the lap.
+    headings = ("lap", "counts", "setup", "start UTC", "min:s", "km/h", "W")
+    return Table(title=file, headings=headings, rows=tuple(rows))

@@ -36,6 +36,16 @@ def test_every_page_keeps_the_study_in_its_address(open_page, shared_folder, nam
     assert page.query_params["study"] in (str(shared_folder), [str(shared_folder)])
 
 
+def test_a_folder_that_is_not_there_is_named_itself(open_page, words, tmp_path):
+    assert f"in {tmp_path / 'nowhere'};" in words(open_page("my_study", tmp_path / "nowhere"))
+
+
+def test_each_lap_says_first_whether_it_counts(open_page, words, shared_folder):
+    said = words(open_page("which_laps", shared_folder))
+    assert "day1_saddle_bag.tcx lap counts setup start UTC" in said
+    assert "4 no: stood still for 42 s B" in said
+
+
 def test_a_study_that_is_gone_is_told(open_page, words, tmp_path):
     assert "There is no study.toml" in words(open_page("my_study", tmp_path))
 
@@ -204,12 +214,52 @@ def test_a_wrong_value_is_told_and_not_saved(open_page, words, folder):
     assert (folder / "study.toml").read_bytes() == before
 
 
-def test_weather_as_metar_is_saved(open_page, folder):
-    page = open_page("my_study", folder)
-    page.text_area[0].set_value("KXYZ 220900Z 20004KT 9999 FEW030 15/10 Q1012")
+def weather_from(page, way):
+    next(item for item in page.radio if item.label == "Where it comes from").set_value(way).run()
+
+
+def save_weather(page):
     next(item for item in page.button if item.label == "Save the weather").click().run()
+
+
+def test_weather_as_metar_is_saved(open_page, words, folder):
+    page = open_page("my_study", folder)
+    weather_from(page, "as METAR text")
+    page.text_area[0].set_value("KXYZ 220900Z 20004KT 9999 FEW030 15/10 Q1012")
+    save_weather(page)
     assert not page.exception
     assert load_study(folder).weather[0].temperature == pytest.approx(288.15)
+    assert "weather.csv is no longer used." in words(page)
+
+
+def test_the_stations_altitude_can_be_changed_and_the_weather_file_kept(open_page, words, folder):
+    page = open_page("my_study", folder)
+    altitude = next(item for item in page.number_input if item.label.startswith("Altitude"))
+    altitude.set_value(312.0)
+    save_weather(page)
+    tables = read_tables(folder)
+    assert tables["weather"] == {"file": "weather.csv"}
+    assert tables["weather_station"]["altitude_m"] == 312.0
+    assert "no longer used" not in words(page)
+
+
+@pytest.mark.parametrize("way", ["as METAR text", "as a table"])
+def test_weather_that_was_not_written_deletes_nothing(open_page, words, folder, way):
+    before = (folder / "study.toml").read_bytes()
+    page = open_page("my_study", folder)
+    weather_from(page, way)
+    save_weather(page)
+    assert f"Not saved. There is no weather {way} yet: write it, or choose none." in words(page)
+    assert (folder / "study.toml").read_bytes() == before
+
+
+def test_weather_is_deleted_when_none_is_asked_for_and_that_is_told_once(open_page, words, folder):
+    page = open_page("my_study", folder)
+    weather_from(page, "none")
+    save_weather(page)
+    assert "weather" not in read_tables(folder)
+    assert "weather.csv is no longer used." in words(page)
+    assert "no longer used" not in words(page.run())
 
 
 def test_a_broken_study_is_one_sentence_on_every_page(open_page, words, folder):
