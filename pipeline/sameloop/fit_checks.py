@@ -17,11 +17,11 @@ from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import Comparison, Warning_
 from sameloop.road.stretches import Stretches
 from sameloop.study import Study
+from sameloop.two_powers import easy_and_hard
 
 _WIND_LEVEL = 0.004
 _DECIDES_LEVEL = 0.01
 _DECIDES_SHARE = 0.35  # of its sd that delta watts must move when a lap goes
-_EASY_SHARE = 0.6  # of the usual power: laps that tell Crr from CdA; common practice, no source
 
 
 def fit_warnings(answer: Answer) -> list[Warning_]:
@@ -160,12 +160,13 @@ def _separability(stretches: Stretches, comparisons: Sequence[Comparison]) -> li
     if not mixed:
         return []
     power = stretches.work.sum(axis=1) / stretches.duration.sum(axis=1)
+    easy, hard = easy_and_hard(float(power.mean()))
     pairs = ", ".join(f"{one.before} to {one.after}" for one in mixed)
     text = (
         f"The laps do not tell CdA from Crr ({pairs}; correlation "
         f"{min(one.correlation for one in mixed):.2f}), only their sum in watts: all laps were "
-        f"ridden at {power.min():.0f} to {power.max():.0f} W; for the split ride a third of the "
-        f"laps of each setup at about {_EASY_SHARE * float(np.median(power)):.0f} W"
+        f"ridden at {power.min():.0f} to {power.max():.0f} W; for the split ride half of the laps "
+        f"of each setup at about {easy} W and half at about {hard} W"
     )
     return [Warning_(code="not_separable", text=text)]
 

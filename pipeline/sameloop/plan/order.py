@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sameloop.two_powers import easy_and_hard
+
 _LAPS_PER_PAIR = 7  # of a setup in two blocks: runs of 3 or 4 laps between changes
-#: Easy and hard laps as shares of the usual power. Two levels far apart tell CdA from Crr better
-#: than three at the same watts' precision: docs/how-to-plan-a-test.md has the numbers.
-_EASY, _HARD = 0.70, 1.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +37,7 @@ def stints_for(laps: int) -> int:
 
 def lap_powers(usual: float, *, separate: bool) -> tuple[float, ...]:
     """Give the powers to ride at [W]: an easy and a hard one to tell CdA from Crr, or the usual."""
-    return (round(_EASY * usual), round(_HARD * usual)) if separate else (round(usual),)
+    return easy_and_hard(usual) if separate else (round(usual),)
 
 
 def draw_order(
