@@ -21,6 +21,7 @@ def test_the_readme_says_the_same_cautions_and_no_others():
     "matter",
     [
         "traffic law", "public roads", "head down", "torque", "fastener", "first lap", "brakes",
+        "brake, slow or stop",
         "rotor size", "tyre width", "rim", "never convert a frame or fork between rim and disc",
         "narrow bars", "neck or shoulders are not an upgrade", "maker", "qualified mechanic",
         "local law",

@@ -8,7 +8,7 @@ from sameloop.plan import plan
 from sameloop.plan.print_sheet import sheet_html, sheet_pdf
 from sameloop.plan.result import Plan
 from sameloop.plan.sheet import make_sheet
-from sameloop.plan.words import outlook_lines, session_words, stint_words
+from sameloop.plan.words import doubt_lines, outlook_lines, session_words, stint_words
 from sameloop.report.blocks import Block, Items, Paragraph, Table
 from sameloop_dashboard import look
 from sameloop_dashboard.session import the_answer
@@ -38,10 +38,13 @@ def _blocks(made: Plan) -> list[Block]:
         (str(number), stint.setup, stint_words(stint))
         for number, stint in enumerate(made.stints, start=1)
     )
-    words = f"About {session_words(made)} with the changes; one recording for each stint."
+    words = (
+        f"About {session_words(made)} with the changes. A stint is a run of laps on one setup "
+        "without a stop: get off the bike before each, and record it by itself."
+    )
     return [
         *(Paragraph(text=line) for line in lines),
         Table(title="In this order", headings=("", "setup", "laps"), rows=order),
         Paragraph(text=words),
-        Items(items=made.notes),
+        Items(items=(*made.notes, *doubt_lines(made))),
     ]

@@ -14,6 +14,7 @@ CAUTIONS: tuple[str, ...] = (
     "Position: narrow bars that hurt neck or shoulders are not an upgrade, and neither is a "
     "position that you cannot brake and steer from.",
     "Eyes: look ahead. Do not ride head down, and do not read the computer in traffic.",
+    "Braking: brake, slow or stop whenever the road asks for it; a lap can be repeated.",
     "Road: on public roads the traffic law holds for tests as for any ride. Choose quiet roads, "
     "with lights and a helmet, and give up a lap rather than break a rule.",
     "Who decides: this compares measurements and does not judge whether a part or position is "

@@ -56,6 +56,7 @@ SEVERITY = (
 
 FEW_LAPS = 4  # below this the scatter between laps is hardly known (common practice, no source)
 MUCH_WIND = 3.0  # m/s at rider height
+CALM_WIND = 3.0  # m/s at 10 m, as stations and forecasts have it (common practice, no source)
 MUCH_LEFT_OUT = 0.25
 MUCH_DROPPED = 0.05
 MUCH_LAG = 2.0  # s
@@ -191,8 +192,9 @@ def _weather(found: StudyLaps) -> list[Warning_]:
     )
     if wind > MUCH_WIND:
         text = (
-            f"The wind at rider height reached {wind:.1f} m/s, and wind is the largest error of a "
-            f"ride test: repeat it below {MUCH_WIND:g} m/s for a sharper answer"
+            f"The wind at rider height reached {wind:.1f} m/s, and on most days wind is the "
+            "largest error of a ride test: for a sharper answer ride when the forecast, which is "
+            f"for 10 m above ground, is below {CALM_WIND:g} m/s"
         )
         warnings.append(Warning_(code="much_wind", text=text))
     return warnings

@@ -35,7 +35,10 @@ def printed(request):
     "item",
     [
         "Total mass", "Tyre pressure", "temperature", "Zero the power meter", "Same clothes",
-        "helmet", "bottles", "same position", "No drafting", "Wind limit", "lap button", "Notes",
+        "helmet", "bottles", "same position", "No drafting", "Wind limit", "Lap button", "Notes",
+        "Brake whenever you need to and strike that lap", "by feel",
+        "Get off the bike and on again before every stint, also when the setup stays",
+        "10 m above ground",
     ],
 )  # fmt: skip
 def test_the_checklist_is_on_the_sheet(printed, made, item):
@@ -139,7 +142,9 @@ def test_laps_already_ridden_are_told_from_laps_to_ride(with_outlook, made):
     assert "The laps ridden would show a difference of 8.6 W" in text
     assert "With 7 more laps of each setup" in text
     assert "need about 46 more laps of each setup" in text
-    assert "standard deviation of 3.0 W, 2.6 W shrinks with more laps, 1.3 W with more" in text
+    last = text.splitlines()[-1]
+    assert "3.0 W as one standard deviation" in last
+    assert "2.6 W that more laps make smaller, 1.3 W that more stints do" in last
 
 
 def test_one_power_promises_no_split(made):

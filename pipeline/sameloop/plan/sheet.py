@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sameloop.cautions import CAUTIONS
+from sameloop.checks import CALM_WIND
 from sameloop.plan.result import Plan
 from sameloop.plan.words import needed_line, outlook_lines, session_words, stint_words
 
 #: Headings of the columns that the rider fills in, one row for each stint.
 BLANKS = ("start", "mass kg", "tyres front / rear", "tyre or road °C", "zero", "wind m/s, from")
-_CALM_LIMIT = 3.0  # m/s at 10 m; below this a day counts as calm (common practice, no source)
 _LIMIT_FACTOR = 1.5
 
 
@@ -49,7 +49,7 @@ def make_sheet(plan: Plan) -> Sheet:
 
 def wind_limit(plan: Plan) -> float:
     """Wind at 10 m beyond which the test is not worth riding [m/s]."""
-    return max(_CALM_LIMIT, _LIMIT_FACTOR * (plan.wind or 0.0))
+    return max(CALM_WIND, _LIMIT_FACTOR * (plan.wind or 0.0))
 
 
 def _facts(plan: Plan) -> tuple[str, ...]:
@@ -65,9 +65,9 @@ def _facts(plan: Plan) -> tuple[str, ...]:
 
 def _checklist(plan: Plan) -> tuple[str, ...]:
     powers = (
-        "Ride each lap at the power written; the same position at every power."
+        "Ride each lap at about the power written, by feel; the same position at every power."
         if len(plan.powers) > 1
-        else "Ride every lap at the power written, in the same position."
+        else "Ride every lap at about the power written, by feel, in the same position."
     )
     return (
         "Warm up for 15 minutes; tyres and meter take the temperature of the road.",
@@ -76,10 +76,15 @@ def _checklist(plan: Plan) -> tuple[str, ...]:
         "Zero the power meter before every stint, standing, at the temperature of the road.",
         "Same clothes, helmet, shoes, bottles and bags in the same places.",
         powers,
-        "No drafting and nobody behind: let traffic go, or spoil the lap and note it.",
-        "Same lane and line; no braking, no coasting, no standing up.",
-        f"Wind limit: stop when the nearest station reports more than {wind_limit(plan):.2g} m/s.",
-        "One recording per stint; lap button at the same mark on every lap, once.",
+        "No drafting and nobody behind: let traffic go, or strike the lap.",
+        "Same lane and line, pedalling, seated. Brake whenever you need to and strike that lap; "
+        "choose a loop that needs none.",
+        f"Wind limit: stop when the nearest station (10 m above ground) reports more than "
+        f"{wind_limit(plan):.2g} m/s.",
+        "Get off the bike and on again before every stint, also when the setup stays, and start a "
+        "new recording: nobody sits quite the same twice, and so each stint counts as one sitting.",
+        "Lap button at the same mark on every lap, once.",
         "Stop for the day only at the end of a block, where every setup has had its turn.",
-        "Notes: each lorry, gust, shower, change of line; weather of the station every half hour.",
+        "Notes, once you have stopped: each lap with a lorry, gust, shower, braking or change of "
+        "line; weather of the station every half hour.",
     )

@@ -27,6 +27,7 @@ def plan_lines(plan: Plan) -> Iterator[str]:
         yield f"  {number}. {stint.setup}: {stint_words(stint)}"
     yield ""
     yield from (f"Note: {note}" for note in plan.notes)
+    yield from (f"Note: {line}" for line in doubt_lines(plan))
 
 
 def outlook_lines(outlook: Outlook, plan: Plan) -> Iterator[str]:
@@ -37,12 +38,11 @@ def outlook_lines(outlook: Outlook, plan: Plan) -> Iterator[str]:
     if outlook.now is not None:
         yield (
             f"The laps ridden would show a difference of {_watts(outlook.now.detectable)} between "
-            f"{pair} {at} in 4 of 5 such tests."
+            f"{pair} {at} (4 chances in 5 to see it)."
         )
-        yield _parts_line(outlook.now)
     text = (
         f"With {each} a difference of {_watts(outlook.planned.detectable)} between {pair} {at} "
-        "shows in 4 of 5 such tests (80 % power, two-sided 5 %)"
+        "will show (4 chances in 5 to see it, 1 in 20 of a false alarm)"
     )
     if outlook.range is not None:
         low, high = outlook.range
@@ -51,12 +51,20 @@ def outlook_lines(outlook: Outlook, plan: Plan) -> Iterator[str]:
     yield needed_line(outlook, plan.smallest_effect)
 
 
-def _parts_line(now: Precision) -> str:
+def doubt_lines(plan: Plan) -> Iterator[str]:
+    """Say, for those who know standard deviations, what the laps ridden leave in doubt and why."""
+    for outlook in plan.outlooks:
+        if outlook.now is not None:
+            yield _doubt_line(outlook, outlook.now)
+
+
+def _doubt_line(outlook: Outlook, now: Precision) -> str:
     by_lap, by_stint, stays = (math.sqrt(x) for x in (now.by_lap, now.by_stint, now.stays))
     return (
-        f"Of one standard deviation of {_watts(now.sd)}, {_watts(by_lap)} shrinks with more laps, "
-        f"{_watts(by_stint)} with more stints, on the same or on other days, and {_watts(stays)} "
-        "with neither (squares add up)."
+        f"The doubt about {outlook.before} and {outlook.after}, {_watts(now.sd)} as one standard "
+        f"deviation, has three parts, which add up by their squares: {_watts(by_lap)} that more "
+        f"laps make smaller, {_watts(by_stint)} that more stints do, and {_watts(stays)} that "
+        "neither does."
     )
 
 
