@@ -47,7 +47,7 @@ def _page(comparison: Comparison, answer: Answer, doubt: str | None) -> str:
         Paragraph(text=verdict_sentence(comparison, answer.study), kind="lead"),
         *([] if doubt is None else [Paragraph(text=doubt)]),
         Picture(drawing=draw_answer(comparison, answer.study)),
-        Paragraph(text=change_line(comparison)),
+        Paragraph(text=change_line(comparison, answer.study)),
         Table(
             title=f"{names[comparison.after]}, compared with {names[comparison.before]}",
             headings=("at", "watts", INTERVAL if comparison.looks == 1 else INTERVAL_BY_ITSELF),

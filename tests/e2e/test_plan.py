@@ -21,6 +21,7 @@ def test_numbers_become_an_order_a_sheet_and_json(plan, tmp_path):
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     assert done.stdout.startswith("With 2 laps of each setup a difference of")
+    assert done.stdout.splitlines()[-2:] == ["Wrote plan.json.", "Wrote sheet.html."]
     assert "Wind limit" in (tmp_path / "sheet.html").read_text(encoding="utf-8")
     written = json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))
     assert [stint["setup"] for stint in written["stints"]] in (list("ABBA"), list("BAAB"))
@@ -28,7 +29,7 @@ def test_numbers_become_an_order_a_sheet_and_json(plan, tmp_path):
 
 
 def test_a_ridden_study_becomes_a_plan(plan, tmp_path):
-    done = plan(SAMPLE, "--laps", "8", "--json", "-")
+    done = plan(SAMPLE, "--laps", "8", "--json", "-", "--sheet", "sheet.pdf")
 
     assert done.returncode == 0, done.stderr
     planned = json.loads(done.stdout)

@@ -47,3 +47,5 @@ def run(args: argparse.Namespace) -> None:
         write_json(args.json, plan_dict(plan))
     if args.sheet is not None:
         write_sheet(plan, args.sheet)
+        if args.json != "-":  # nothing but JSON, then
+            show_text(f"Wrote {args.sheet}.")

@@ -47,7 +47,7 @@ def check_json(file: str | None, study: Path | None) -> None:
 
 
 def write_json(file: str, content: dict[str, Any]) -> None:
-    """Write JSON to a file, or with ``-`` to stdout.
+    """Write JSON to a file and say so, or with ``-`` write to stdout and say nothing else.
 
     Raises
     ------
@@ -59,6 +59,7 @@ def write_json(file: str, content: dict[str, Any]) -> None:
         sys.stdout.write(text)
         return
     write_output(Path(file), text)
+    show_text(f"Wrote {file}.")
 
 
 def show(content: RenderableType) -> None:

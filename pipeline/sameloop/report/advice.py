@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sameloop.estimate.result import Comparison
+from sameloop.study import Study
 
 #: By the start of a source's name in the budget; what a rider can do about it.
 _REMEDIES = {
@@ -18,11 +19,19 @@ _REMEDIES = {
     "air density": "pressure and temperature from nearer by would sharpen it",
     "plausible": "laps at clearly different speeds would sharpen it most",
 }
+_NO_WEATHER = "temperature and pressure of the day under [[weather]] would sharpen it most"
 _OTHERWISE = "more laps would sharpen it"
 
 
-def change_line(comparison: Comparison) -> str:
-    """Say in one line what would change or sharpen a comparison's answer."""
+def change_line(comparison: Comparison, study: Study) -> str:
+    """Say in one line what would change or sharpen a comparison's answer.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    study : Study
+        For whether there is weather that could be better.
+    """
     if comparison.more_laps is not None:
         return (
             f"About {comparison.more_laps} more laps of each setup would settle it, if the "
@@ -31,8 +40,9 @@ def change_line(comparison: Comparison) -> str:
     largest = max(comparison.budget, key=lambda line: line.delta_watts_sd, default=None)
     if largest is None:
         return "Nothing is known of where the doubt comes from."
+    remedies = _REMEDIES if study.weather else _REMEDIES | {"air density": _NO_WEATHER}
     remedy = next(
-        (words for start, words in _REMEDIES.items() if largest.source.startswith(start)),
+        (words for start, words in remedies.items() if largest.source.startswith(start)),
         _OTHERWISE,
     )
     return f"The largest doubt is {largest.source} ({largest.delta_watts_sd:.1f} W): {remedy}."
