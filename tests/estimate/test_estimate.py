@@ -198,3 +198,27 @@ def test_a_badly_weighed_bike_widens_but_does_not_invent(rolling, answered, name
     shift = found.watts[0].watts.value - known.watts[0].watts.value
     assert abs(shift) < 2 * found.watts[0].watts.sd
     assert abs(shift) < 0.6 * abs(known.watts[0].watts.value)
+
+
+def test_of_many_laps_some_tell_the_noise(rolling, answered, monkeypatch):
+    """All laps count; only how large their noise is, is known from every other one."""
+    monkeypatch.setattr(sys.modules["sameloop.estimate.fit"], "_ENOUGH_LAPS", 6)
+    asked = []
+    slopes = sys.modules["sameloop.estimate.fit"].noise_slopes
+
+    def counted(model, *rest):
+        asked.append(len(model.residual))
+        return slopes(model, *rest)
+
+    monkeypatch.setattr(sys.modules["sameloop.estimate.fit"], "noise_slopes", counted)
+    found = estimate(rolling.stretches, rolling.study, rolling.airs)
+
+    n_laps = len(rolling.stretches.ride)
+    assert set(asked) == {8}  # of four runs of three laps, the first and third
+    assert 2 * 6 == n_laps == found.fit.layout.n_laps == len(found.residual)
+    assert found.fit.converged
+    one, other = (
+        compare(e, rolling.study, rolling.stretches)[0].watts[0].watts for e in (answered, found)
+    )
+    assert other.value == pytest.approx(one.value, abs=0.3 * one.sd)
+    assert other.sd == pytest.approx(one.sd, rel=0.2)

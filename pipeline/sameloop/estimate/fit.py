@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance, prepare
-from sameloop.estimate.lap_noise import noise_of, noise_shapes
-from sameloop.estimate.layout import Layout, lay_out
+from sameloop.estimate.lap_noise import NoiseShapes, noise_of, noise_shapes
+from sameloop.estimate.layout import Layout, lay_out, mountings
 from sameloop.estimate.linear import LinearModel, linearise
 from sameloop.estimate.noise import NoisePrior, gust_places, road_hats
 from sameloop.estimate.prior import Prior, forecast_wind, prior
 from sameloop.estimate.reml import NoiseSlopes, noise_slopes
 from sameloop.estimate.scatter import LapScatter, lap_scatter
-from sameloop.estimate.solve import Step, step
+from sameloop.estimate.solve import Step, lap_weights, step
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
@@ -27,6 +27,8 @@ _TOLERANCE = 0.02  # change of a CdA between rounds, in its own standard deviati
 _NOISE_TOLERANCE = 0.1  # log likelihood that the last round gained; the next gains a quarter
 _MOST_CDA, _MOST_WIND, _MOST_SHELTER = 0.06, 1.0, 0.2  # largest changes in one round
 _NOISE_STRIDE = 0.7  # largest change of a log noise parameter in one round
+_ENOUGH_LAPS = 100  # to know the noise by; of twice as many every second one is asked, and so on
+_WORTHWHILE = 0.75  # share of the laps below which asking some spares time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,6 +63,9 @@ def fit(
 ) -> Fit:
     """Estimate all unknowns and the noise parameters together.
 
+    Where laps are many, some of them tell the noise, and all of them all else: the noise of a lap
+    takes most of the time, and is soon known better than anything needs.
+
     Parameters
     ----------
     group : int array, (n_laps,)
@@ -72,15 +77,42 @@ def fit(
     -------
     Fit
     """
+    some = _some_of_many(stretches)
+    if some is None:
+        return _fit_all(stretches, study, airs, group, near)
+    of_laps = {f.name for f in fields(Stretches)} - {"length", "returns"}
+    kept = replace(stretches, **{name: getattr(stretches, name)[some] for name in of_laps})
+    return refit(_fit_all(kept, study, airs, group[some], near), stretches, study, airs, group)
+
+
+def _some_of_many(stretches: Stretches) -> IntArray | None:
+    """Pick laps that are enough to know the noise by; None where all are needed.
+
+    Each run of laps on one setup keeps its first, so that no unknown but those of laps goes.
+    """
+    run = mountings(stretches)
+    first = np.searchsorted(run, np.arange(run[-1] + 1))
+    every = max(len(run) // _ENOUGH_LAPS, 1)
+    some = np.flatnonzero((np.arange(len(run)) - first[run]) % every == 0)
+    return some if len(some) < _WORTHWHILE * len(run) else None
+
+
+def _fit_all(
+    stretches: Stretches,
+    study: Study,
+    airs: Sequence[RideAir],
+    group: IntArray,
+    near: Fit | None,
+) -> Fit:
+    """Fit with the noise of every lap."""
     balance = prepare(stretches, study)
     has_wind = bool(np.any(balance.sin) or np.any(balance.cos))
     layout = lay_out(stretches, group, study, has_wind)
     n_places = gust_places(float(stretches.length.sum())) if has_wind else 0
     noise_prior = NoisePrior.for_rides(layout.n_rides, n_places)
-    places = road_hats(layout.n_road, n_places)[stretches.road_index]
-    shapes = noise_shapes(balance, places)
+    shapes = _shapes(balance, stretches, n_places)
     phi = noise_prior.mean.copy() if near is None else near.log_noise
-    x = _start(layout, balance, stretches) if near is None else near.x
+    x = _start(layout, balance, stretches) if near is None else _start_near(layout, near)
     converged, rounds = False, 0
     pace = np.ones(len(phi))
     last, taken = np.zeros(len(phi)), np.zeros(layout.size)
@@ -121,8 +153,8 @@ def refit(
     Parameters
     ----------
     near : Fit
-        Of the same laps. Its noise parameters stay, and so do what they say of each lap and how
-        well they are known.
+        Of the same laps, or some of them. Its noise parameters stay, and so does how well they are
+        known, and what they say of each lap if they are the same.
     group : int array, (n_laps,)
         As in `fit`.
 
@@ -131,10 +163,10 @@ def refit(
     Fit
     """
     balance = prepare(stretches, study)
-    has_wind = near.layout.n_knots > 0
-    layout = lay_out(stretches, group, study, has_wind)
+    layout = lay_out(stretches, group, study, near.layout.n_knots > 0)
     noise, phi = near.solved.noise, near.solved.noise.log_noise
-    noise_prior = NoisePrior.for_rides(layout.n_rides, noise.shapes.places.shape[2])
+    n_places = noise.shapes.places.shape[2]
+    noise_prior = NoisePrior.for_rides(layout.n_rides, n_places)
     weights = near.solved.weight, near.solved.log_determinant
     x, taken = _start_near(layout, near), np.zeros(layout.size)
     converged, rounds = False, 0
@@ -142,6 +174,10 @@ def refit(
         rounds += 1
         model = linearise(layout, balance, stretches, x, phi)
         known = prior(layout, stretches, study, airs, phi, x)
+        if layout.n_laps != near.layout.n_laps and rounds == 1:
+            shapes = _shapes(balance, stretches, n_places)
+            noise = noise_of(shapes, model, phi, stretches.ride)
+            weights = lap_weights(noise)
         solved = step(model, noise, known, noise_prior, x, layout.ride_of, weights)
         taken, converged = _move(layout, solved, taken)
         x = x + taken
@@ -150,6 +186,11 @@ def refit(
         solved=solved, slopes=near.slopes, rounds=rounds, converged=converged,
         scatter=lap_scatter(model, solved, layout, known, x),
     )  # fmt: skip
+
+
+def _shapes(balance: Balance, stretches: Stretches, n_places: int) -> NoiseShapes:
+    places = road_hats(len(stretches.length), n_places)[stretches.road_index]
+    return noise_shapes(balance, places)
 
 
 def _move(layout: Layout, solved: Step, taken: FloatArray) -> tuple[FloatArray, bool]:
@@ -199,7 +240,11 @@ def _reach(layout: Layout, change: FloatArray) -> float:
 def _start_near(layout: Layout, near: Fit) -> FloatArray:
     """Unknowns of another fit; each group begins at the CdA and Crr of its setup there."""
     x = np.zeros(layout.size)
-    x[layout.road[0] :] = near.x[near.layout.road[0] :]
+    alike = ["road", "ride_wind", "shelter", "declared", "station"]
+    if layout.n_laps == near.layout.n_laps:
+        alike += ["lap_wind", "lap_force"]
+    for name in alike:
+        x[getattr(layout, name)] = near.x[getattr(near.layout, name)]
     like = np.searchsorted(near.layout.group_setup, layout.group_setup)
     x[layout.cda], x[layout.crr] = near.x[near.layout.cda[like]], near.x[near.layout.crr[like]]
     return x
