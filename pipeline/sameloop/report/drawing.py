@@ -6,6 +6,9 @@ import logging
 import re
 import textwrap
 import threading
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from copy import deepcopy
 from dataclasses import dataclass
 from io import BytesIO, StringIO
@@ -16,6 +19,8 @@ from lxml import etree
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+
+from sameloop.report.letters import printable
 
 # The first run builds a list of fonts and says so on stderr, which is no rider's concern.
 logging.getLogger("matplotlib").setLevel(logging.ERROR)
@@ -91,7 +96,9 @@ def legend(figure: Figure, axes: Axes) -> None:
 def to_svg(drawing: Drawing) -> str:
     """Give a drawing as SVG to stand inside a page: no script, no outside source, no fixed ink."""
     stream = StringIO()
-    with _LOCK, mpl.rc_context(_SETTINGS):
+    with _LOCK, mpl.rc_context(_SETTINGS), warnings.catch_warnings():
+        # Letters that matplotlib's font lacks stay text, and the reader's own font has them.
+        warnings.filterwarnings("ignore", "Glyph .* missing", UserWarning)
         _take_words_literally(drawing.figure)
         drawing.figure.savefig(stream, format="svg", metadata={"Date": None})
     return _for_page(stream.getvalue(), drawing)
@@ -100,7 +107,7 @@ def to_svg(drawing: Drawing) -> str:
 def to_png(drawing: Drawing) -> bytes:
     """Give a drawing as PNG, dark on transparent, fine enough to print."""
     stream = BytesIO()
-    with _LOCK, mpl.rc_context(_SETTINGS):
+    with _LOCK, mpl.rc_context(_SETTINGS), _printable_words(drawing.figure):
         _take_words_literally(drawing.figure)
         drawing.figure.savefig(stream, format="png", dpi=_RESOLUTION)
     return stream.getvalue()
@@ -109,8 +116,21 @@ def to_png(drawing: Drawing) -> bytes:
 def _take_words_literally(figure: Figure) -> None:
     """Names come from the rider, and a dollar sign in one is no formula."""
     for text in figure.findobj(Text):
-        if isinstance(text, Text):
-            text.set_parse_math(False)
+        text.set_parse_math(False)
+
+
+@contextmanager
+def _printable_words(figure: Figure) -> Iterator[None]:
+    """Show what the font lacks as in the text around the drawing; later the words are as before."""
+    words = [(text, text.get_text()) for text in figure.findobj(Text)]
+    for text, said in words:
+        if printable(said) != said:
+            text.set_text(printable(said))
+    try:
+        yield
+    finally:
+        for text, said in words:
+            text.set_text(said)
 
 
 def _for_page(text: str, drawing: Drawing) -> str:

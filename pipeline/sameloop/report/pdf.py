@@ -2,38 +2,45 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from io import BytesIO
-from pathlib import Path
 
-import matplotlib as mpl
 from fpdf import FPDF
 from fpdf.enums import WrapMode, XPos, YPos
 from fpdf.fonts import FontFace
 
 from sameloop.report.blocks import Block, Document, Items, Paragraph, Picture, Table
 from sameloop.report.drawing import to_png
+from sameloop.report.letters import BOLD, FONTS, INSTEAD, PLAIN, printable
 
 _MARGIN = 18.0  # mm
 _LINE = 5.0  # mm
 _PICTURE = 115.0  # mm wide
-_FONTS = Path(mpl.get_data_path()) / "fonts" / "ttf"
 _WIDE_CELL = 16  # letters beyond which a column may take more room
 _LONGEST_CELL = 64
+_LACKING = (
+    f"Letters that the fonts of this PDF lack stand as {INSTEAD}: take the .html report, which "
+    "shows them all."
+)
 
 
 class _Paper(FPDF):
-    """A4 with page numbers; the fonts hold every letter that names are likely to have."""
+    """A4 with page numbers; a letter that the fonts lack is seen to be missing."""
 
     def __init__(self, title: str) -> None:
         super().__init__(format="A4")
-        self.add_font("Plain", "", _FONTS / "DejaVuSans.ttf")
-        self.add_font("Plain", "B", _FONTS / "DejaVuSans-Bold.ttf")
-        self.add_font("Fixed", "", _FONTS / "DejaVuSansMono.ttf")
+        self.add_font("Plain", "", PLAIN)
+        self.add_font("Plain", "B", BOLD)
+        self.add_font("Fixed", "", FONTS / "DejaVuSansMono.ttf")
         self.set_margin(_MARGIN)
         self.set_title(title)
         self.set_lang("en")
         self.set_creator("sameloop")
         self.set_auto_page_break(auto=True, margin=_MARGIN)
+
+    def normalize_text(self, text: str) -> str:
+        """Prepare any text that is to be printed."""
+        return printable(super().normalize_text(text))
 
     def footer(self) -> None:
         """Write the page number."""
@@ -61,6 +68,8 @@ def to_pdf(document: Document) -> bytes:
     paper = _Paper(document.title)
     paper.add_page()
     paper.words(document.title, 17, style="B", after=3)
+    if any(printable(text) != text for text in _texts(document)):
+        paper.words(_LACKING, 9.5)
     for section in document.sections:
         if paper.will_page_break(25):
             paper.add_page()
@@ -70,6 +79,24 @@ def to_pdf(document: Document) -> bytes:
         for block in section.blocks:
             _write(paper, block)
     return bytes(paper.output())
+
+
+def _texts(document: Document) -> Iterator[str]:
+    yield document.title
+    for section in document.sections:
+        yield section.title
+        for block in section.blocks:
+            match block:
+                case Paragraph():
+                    yield block.text
+                case Items():
+                    yield from block.items
+                case Table():
+                    yield block.title
+                    for cells in (block.headings, *block.rows):
+                        yield from cells
+                case Picture():
+                    yield from (block.drawing.title, block.drawing.words)
 
 
 def _write(paper: _Paper, block: Block) -> None:
