@@ -174,3 +174,12 @@ def test_weather_of_another_day():
         found = replace(good, study=replace(good.study, weather=(entry,)))
         assert ("weather_far" in codes(found)) == told
     assert "3 days before or after" in lap_warnings(found)[0].text
+
+
+def test_who_reads_the_answer_is_told_of_corrections_by_hand():
+    found = study_laps()
+    lapset = replace(found.lapset, by_hand=("a lap is left out (rain)",), lost=("no lap (wind)",))
+    lost, by_hand = lap_warnings(replace(found, lapset=lapset))
+    assert (lost.code, by_hand.code) == ("correction_lost", "laps_by_hand")
+    assert "No lap (wind), so that is not used" in lost.text
+    assert "by hand: a lap is left out (rain)" in by_hand.text

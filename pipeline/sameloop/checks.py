@@ -47,6 +47,8 @@ SEVERITY = (
     "odd_place",
     "laps_disagree",
     "laps_left_out",
+    "correction_lost",
+    "laps_by_hand",
     "samples_dropped",
     "",
     "power_lag",
@@ -66,7 +68,7 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
     checks = (_same_time, _same_power, _setups, _named_in_vain, _confounding, _weather)
-    recorded = (_left_out, _recordings)
+    recorded = (_left_out, _by_hand, _recordings)
     sensors = (unit_warnings, wheel_warnings, air_sensor_warnings)
     return worst_first(
         [warning for check in (*checks, *recorded, *sensors) for warning in check(found)]
@@ -223,6 +225,22 @@ def _left_out(found: StudyLaps) -> list[Warning_]:
         f"({times}); see `sameloop laps`"
     )
     return [Warning_(code="laps_left_out", text=text)]
+
+
+def _by_hand(found: StudyLaps) -> Iterator[Warning_]:
+    """Who reads the answer must know which laps the rider moved or took out."""
+    if found.lapset.lost:
+        text = (
+            f"{'; '.join(found.lapset.lost)}, so that is not used: remove the entry from "
+            "corrections.toml, or correct the lap anew"
+        )
+        yield Warning_(code="correction_lost", text=text[0].upper() + text[1:])
+    if found.lapset.by_hand:
+        text = (
+            f"Corrected by hand: {'; '.join(found.lapset.by_hand)}; remove an entry from "
+            "corrections.toml to undo it"
+        )
+        yield Warning_(code="laps_by_hand", text=text)
 
 
 def _recordings(found: StudyLaps) -> list[Warning_]:

@@ -32,7 +32,8 @@ def test_a_lap_left_out_says_why(sample_answer):
     lap = lap_of(fixed, 0, 3)
     assert not lap.used
     assert lap.reason == "left out by hand: a lorry"
-    assert "day1_bar_bag.fit lap 3 is left out by hand: a lorry." in fixed.notes
+    assert fixed.by_hand == ("day1_bar_bag.fit lap 3 is left out (a lorry)",)
+    assert "By hand: day1_bar_bag.fit lap 3 is left out (a lorry)." in fixed.said
     others = zip(fixed.laps, sample_answer.lapset.laps, strict=True)
     assert sum(one is not two for one, two in others) == 1
 
@@ -40,7 +41,7 @@ def test_a_lap_left_out_says_why(sample_answer):
 def test_a_lap_can_be_given_another_setup(sample_answer):
     fixed = correct_laps(sample_answer.lapset, sample_answer.study, [say(sample_answer, 0, 3, "B")])
     assert (lap_of(fixed, 0, 3).setup, lap_of(fixed, 0, 3).used) == ("B", True)
-    assert "lap 3 is taken as setup B by hand" in fixed.notes[-1]
+    assert "lap 3 is taken as setup B" in fixed.by_hand[-1]
 
 
 def test_a_lap_without_a_setup_comes_into_use_but_a_bad_one_does_not(sample_answer):
@@ -65,7 +66,7 @@ def test_the_last_word_counts(sample_answer):
     words = [say(sample_answer, 0, 3), say(sample_answer, 0, 3, "B", reason="my mistake")]
     fixed = correct_laps(sample_answer.lapset, sample_answer.study, words)
     assert lap_of(fixed, 0, 3).used
-    assert sum("lap 3" in note for note in fixed.notes) == 1
+    assert sum("lap 3" in text for text in fixed.by_hand) == 1
 
 
 def test_a_lap_is_found_by_time_when_its_number_moved(sample_answer):
@@ -78,7 +79,8 @@ def test_a_lap_is_found_by_time_when_its_number_moved(sample_answer):
 def test_a_correction_without_its_lap_is_told(sample_answer):
     lost = replace(say(sample_answer, 0, 3), at=0.0)
     fixed = correct_laps(sample_answer.lapset, sample_answer.study, [lost])
-    assert "the correction was not used" in fixed.notes[-1]
+    assert "no full lap of day1_bar_bag.fit lies at the time" in fixed.lost[0]
+    assert not fixed.by_hand
     assert all(one is two for one, two in zip(fixed.laps, sample_answer.lapset.laps, strict=True))
 
 

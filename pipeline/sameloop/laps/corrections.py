@@ -127,7 +127,8 @@ def write_corrections(
 def correct_laps(lapset: LapSet, study: Study, corrections: Sequence[Correction]) -> LapSet:
     """Apply what the rider said; the last word about a lap counts.
 
-    Each correction that took effect, and each whose lap is no more, is told in `LapSet.notes`.
+    Each correction that took effect is told in `LapSet.by_hand`, each whose lap is no more in
+    `LapSet.lost`.
 
     Raises
     ------
@@ -136,15 +137,15 @@ def correct_laps(lapset: LapSet, study: Study, corrections: Sequence[Correction]
     """
     rides = [ride.file for ride in study.rides]
     laps = list(lapset.laps)
-    notes = dict.fromkeys(lapset.notes)
+    by_hand, lost = [], []
     for correction in _last_words(lapset, rides, corrections):
         index = _place(lapset, rides, correction)
         if index is None:
-            notes[_lost(correction)] = None
+            lost.append(_lost(correction))
             continue
         laps[index] = _corrected(laps[index], study, correction)
-        notes[_said(laps[index], correction)] = None
-    return replace(lapset, laps=tuple(laps), notes=tuple(notes))
+        by_hand.append(_said(laps[index], correction))
+    return replace(lapset, laps=tuple(laps), by_hand=tuple(by_hand), lost=tuple(lost))
 
 
 def correction_for(
@@ -200,14 +201,14 @@ def _on_road(lap: Lap) -> bool:
 
 def _lost(correction: Correction) -> str:
     return (
-        f"No full lap of {correction.ride} lies at the time that was corrected as its lap "
-        f"{correction.lap} ({correction.reason}); the correction was not used."
+        f"no full lap of {correction.ride} lies at the time that was corrected as its lap "
+        f"{correction.lap} ({correction.reason})"
     )
 
 
 def _said(lap: Lap, correction: Correction) -> str:
     what = "left out" if correction.action == LEAVE_OUT else f"taken as setup {correction.setup}"
-    return f"{correction.ride} lap {lap.number} is {what} by hand: {correction.reason}."
+    return f"{correction.ride} lap {lap.number} is {what} ({correction.reason})"
 
 
 def _text(corrections: Sequence[Correction]) -> str:

@@ -108,12 +108,22 @@ class Lap:
 class LapSet:
     """The loop and every lap found in a study, used or left out.
 
-    `usable_fraction` is left to the estimate; `notes` says how the loop was found.
+    `usable_fraction` is left to the estimate; `notes` says how the loop was found. `by_hand` says
+    what the rider corrected, `lost` which of his corrections are about no lap.
     """
 
     loop: Loop
     laps: tuple[Lap, ...]
     notes: tuple[str, ...] = ()
+    by_hand: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
+
+    @property
+    def said(self) -> tuple[str, ...]:
+        """How the laps came about, a sentence each."""
+        by_hand = (f"By hand: {text}." for text in self.by_hand)
+        lost = (f"A correction is not used: {text}." for text in self.lost)
+        return (*self.notes, *by_hand, *lost)
 
 
 __all__ = ["BoolArray", "FloatArray", "Lap", "LapSet", "Loop"]
