@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sameloop.errors import SameloopError, StudyError
+from sameloop.errors import SameloopError, StudyError, WeatherError
 from sameloop.study import Uncertainty
 from sameloop.study_file import load_study
 from sameloop.study_keys import UNCERTAINTY_KEYS
@@ -156,7 +156,8 @@ MISTAKES = [
     ('"one.fit"', '"../one.fit"', "lies outside the study's folder"),
     ('"one.fit"', '"/etc/passwd"', "lies outside the study's folder"),
     ('"closed"', '"round"', r'loop: "round" is not known; write one of "closed", "out_and_back"'),
-    ("[30, 45]", "[]", r"reference_speeds_kmh: \[\] is not a list"),
+    ("[30, 45]", "[]", "reference_speeds_kmh: the list is empty; write e"),
+    ("[30, 45]", "36", "reference_speeds_kmh: 36 is not a list"),
     ("[30, 45]", "[30, 30]", "holds a value twice"),
     ('id = "B"', 'id = "A"', r'\[\[setups\]\] 2 id: the id "A" is taken'),
     ('currency = "EUR"', "", r"\[\[setups\]\] 2 parts 1 currency: a price needs a currency"),
@@ -184,7 +185,13 @@ MISTAKES = [
     ("wind_from_deg = 90", "wind_from_deg = 400", "from 0 to 360 degrees"),
     ("[study]", "[study", r"line \d+, column \d+: this is not TOML"),
     ('name = "Narrow bars"', 'name = ""', "the text is empty"),
-    ('name = "Narrow bars"', 'name = "a\\u001b[31m"', "control characters"),
+    (
+        'name = "Narrow bars"',
+        'name = "a\\u001b[31m"',
+        r"name: .* U\+001B, .*; take it out",
+    ),
+    ('name = "Narrow bars"', 'name = "a\\u202eb"', r"the character U\+202E"),
+    ('name = "Narrow bars"', f'name = "{501 * "a"}"', "name: .* 501 characters; write at most 500"),
     ('name = "Narrow bars"', "name = 3", "3 is not text; put it in quotes"),
 ]
 
@@ -332,6 +339,57 @@ def test_metar_text_takes_its_month_from_the_rides(tmp_path):
 def test_a_wrong_weather_table_is_said(tmp_path, table, message):
     with pytest.raises(SameloopError, match=message):
         load_study(with_weather(tmp_path, table))
+
+
+@pytest.mark.parametrize("name", ["می\u200cخواهم", "क्\u200dष", "👩\u200d🔧"])
+def test_joiners_belong_to_the_spelling_of_names(tmp_path, name):
+    write(tmp_path, GOOD.replace("Narrow bars", name))
+    assert load_study(tmp_path).name == name
+    (tmp_path / "study.toml").write_text(GOOD.replace("one.fit", name), encoding="utf-8")
+    with pytest.raises(StudyError, match=f'there is no file "{name}"'):
+        load_study(tmp_path)
+
+
+LOG = "time,temperature_c,wind_speed_ms,wind_from_deg\n2026-05-02T09:00Z,18,3,90\n"
+TWICE = {
+    "temperature": (LOG + "2026-05-02T11:00+02:00,21,,\n", "temperature_c = 18 and .* = 21"),
+    "direction": (
+        LOG + "2026-05-02T09:00Z,18,3,270\n",
+        "wind_speed_ms = 3, wind_from_deg = 90 and wind_speed_ms = 3, wind_from_deg = 270",
+    ),
+    "no direction": (
+        LOG + "2026-05-02T09:00Z,,3,\n",
+        "wind_speed_ms = 3, wind_from_deg = 90 and wind_speed_ms = 3;",
+    ),
+    "not next to it": (
+        LOG + "2026-05-02T09:00Z,,,\n2026-05-02T09:00Z,19,,\n",
+        "temperature_c = 18 and temperature_c = 19",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", TWICE)
+def test_two_values_of_one_moment_are_refused(tmp_path, name):
+    text, values = TWICE[name]
+    (tmp_path / "log.csv").write_text(text, encoding="utf-8")
+    told = rf"^log\.csv: time: two weather entries of 2026-05-02T09:00:00Z: {values}"
+    with pytest.raises(WeatherError, match=told):
+        load_study(with_weather(tmp_path, 'file = "log.csv"'))
+
+
+def test_entries_and_reports_of_one_moment_are_refused_too(tmp_path):
+    reports = METAR.replace("021020Z", "020950Z")
+    with pytest.raises(WeatherError, match=r"study\.toml: \[weather\] metar: two weather entries"):
+        load_study(with_weather(tmp_path, f'metar = """{reports}"""'))
+    write(tmp_path, GOOD.replace(ENTRIES, ENTRIES + ENTRIES.replace("c = 20", "c = 21")))
+    with pytest.raises(WeatherError, match=r"study\.toml: \[\[weather\]\]: two weather entries of"):
+        load_study(tmp_path)
+
+
+def test_what_is_written_twice_or_in_two_parts_is_no_contradiction(tmp_path):
+    parts = "2026-05-02T09:00Z,18,,\n2026-05-02T09:00Z,,3,90\n"
+    (tmp_path / "log.csv").write_text(LOG + parts, encoding="utf-8")
+    assert len(load_study(with_weather(tmp_path, 'file = "log.csv"')).weather) == 3
 
 
 def test_links_that_lead_out_or_round_in_a_circle_are_refused(tmp_path):

@@ -14,22 +14,20 @@ Mistakes of a programmer calling the package stay ``ValueError`` and ``TypeError
 
 from __future__ import annotations
 
+from sameloop.plain_text import plain
+
 _LONGEST = 500
 
 
 class SameloopError(Exception):
     """Base of all errors that the user can mend: what was found, where, and what to do.
 
-    What a file says may stand in the message, so that only printable letters get through: neither
+    What a file says may stand in the message, so that only plain letters get through: neither
     a line break nor the codes that command a terminal.
     """
 
     def __init__(self, message: str) -> None:
-        super().__init__(_printable(message))
-
-
-def _printable(text: str) -> str:
-    return "".join(letter if letter.isprintable() else "?" for letter in " ".join(text.split()))
+        super().__init__(plain(" ".join(message.split())))
 
 
 def _brief(text: str) -> str:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+from sameloop.errors import WeatherError
 from sameloop.study import StudyRide, WeatherEntry
 from sameloop.study_keys import WEATHER_KEYS, WEATHER_SOURCE_KEYS
 from sameloop.study_paths import file_inside
@@ -26,7 +30,7 @@ def read_study_weather(
     StudyError
         An entry is wrong, or the table does not name one source.
     WeatherError
-        The log or a METAR report is wrong.
+        The log or a METAR report is wrong, or two entries of one time contradict each other.
     RideFileError
         A ride that must tell the month of a METAR cannot be read.
     """
@@ -37,7 +41,7 @@ def read_study_weather(
         source.known_only(table, WEATHER_KEYS, place)
         entry = WeatherEntry(**source.values(table, WEATHER_KEYS, WeatherEntry, place))
         entries.append(entry)
-    return tuple(sorted(entries, key=lambda entry: entry.time))
+    return _in_order(entries, source.file, "[[weather]]")
 
 
 def _weather_log(
@@ -62,9 +66,42 @@ def _weather_log(
     samples = [read_study_ride(folder, ride).samples for ride in rides]
     times = [float(sample["time"].iloc[0].timestamp()) for sample in samples]
     if path is not None:
-        return read_weather(path, times, name=given["file"])
+        return _in_order(read_weather(path, times, name=given["file"]), given["file"], "time")
     lines = [line for line in enumerate(given["metar"].splitlines(), start=1) if line[1].strip()]
     if not lines:
         raise source.error(f"{place} metar", "it holds no report", "paste METAR reports")
     entries = read_reports(lines, f"{source.file}: {place} metar", times)
-    return tuple(sorted(entries, key=lambda entry: entry.time))
+    return _in_order(entries, source.file, f"{place} metar")
+
+
+def _in_order(entries: Iterable[WeatherEntry], file: str, place: str) -> tuple[WeatherEntry, ...]:
+    """Sort by time; which of two values of one moment is right, only the rider knows."""
+    ordered = tuple(sorted(entries, key=_time))
+    for moment, group in groupby(ordered, key=_time):
+        first, *others = group
+        seen = dict(_given(first)) if others else {}
+        for quantity, words in (one for entry in others for one in _given(entry)):
+            if seen.setdefault(quantity, words) != words:
+                when = datetime.fromtimestamp(moment, UTC).isoformat().replace("+00:00", "Z")
+                problem = f"two weather entries of {when}: {seen[quantity]} and {words}"
+                raise WeatherError(file, place, problem, "keep the right one")
+    return ordered
+
+
+def _time(entry: WeatherEntry) -> float:
+    return entry.time
+
+
+def _given(entry: WeatherEntry) -> Iterator[tuple[str, str]]:
+    """Each quantity as it is written; a wind is one with its direction."""
+    from sameloop.ingest.weather_log import LOG_KEYS
+
+    words = {
+        key.attribute: f"{name} = {key.read.written(value)}"
+        for name, key in LOG_KEYS.items()
+        if key.attribute != "time" and (value := getattr(entry, key.attribute)) is not None
+    }
+    wind = [words.pop(part) for part in ("wind_speed", "wind_from") if part in words]
+    yield from words.items()
+    if entry.wind_speed is not None:
+        yield "wind", ", ".join(wind)

@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from sameloop.errors import StudyError
+from sameloop.plain_text import is_plain, plain
 
 
 class WrongValueError(Exception):
@@ -66,8 +67,10 @@ class Numbers:
 
     def __call__(self, value: object) -> tuple[float, ...]:
         """Convert the list to SI."""
-        if not isinstance(value, list) or not value:
+        if not isinstance(value, list):
             raise WrongValueError(f"{show(value)} is not a list", "write e.g. [36, 40]")
+        if not value:
+            raise WrongValueError("the list is empty", "write e.g. [36, 40]")
         if len(value) > self.most:
             raise WrongValueError(
                 f"the list holds {len(value)} values", f"keep {self.most} of them"
@@ -125,13 +128,18 @@ class Text:
         """Check the text."""
         if not isinstance(value, str):
             raise WrongValueError(f"{show(value)} is not text", "put it in quotes")
-        plain = value.replace("\n", " ").replace("\t", " ") if self.lines else value
         if not value.strip() and not self.lines:
             raise WrongValueError("the text is empty", "write something")
-        if len(value) > self.longest or not plain.isprintable():
+        if len(value) > self.longest:
             raise WrongValueError(
-                f"the text is longer than {self.longest} characters or holds control characters",
-                "write short plain text",
+                f"the text has {len(value)} characters", f"write at most {self.longest}"
+            )
+        allowed = "\n\t" if self.lines else ""
+        odd = next((one for one in value if not is_plain(one) and one not in allowed), None)
+        if odd is not None:
+            raise WrongValueError(
+                f"the text holds the character U+{ord(odd):04X}, which is not to be seen",
+                "take it out",
             )
         return value
 
@@ -264,7 +272,7 @@ def show(value: object) -> str:
 
 def brief(text: str) -> str:
     """Shorten a text of the file for an error, and keep out what cannot be printed."""
-    clean = "".join(letter if letter.isprintable() else "?" for letter in text)
+    clean = plain(text)
     return clean if len(clean) <= 60 else clean[:57] + "..."
 
 
