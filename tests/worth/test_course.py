@@ -48,6 +48,8 @@ def test_a_planned_course_without_times(tmp_path, route):
     assert course.grade[20:-20] == pytest.approx(0.05, abs=1e-6)
     assert np.degrees(course.heading) == pytest.approx(60.0, abs=0.2)
     assert any("smoothed over about 100 m" in line for line in course.assumptions)
+    # Smoothing over 50 m lifts the end of a ramp of 5 % by half of sqrt(2/pi) * 50 m * 5 %.
+    assert course.start_height == pytest.approx(101.0, abs=0.2)
 
 
 def test_a_course_of_200_km_keeps_its_length(tmp_path):
@@ -60,6 +62,7 @@ def test_without_heights_it_is_flat_and_says_so(tmp_path):
     course = read_course(write_route(tmp_path / "flat.gpx", line(0.0, 50.0, 50, [None] * 50)))
 
     assert not course.grade.any()
+    assert np.isnan(course.start_height)
     assert "The course has no heights, so it counts as flat." in course.assumptions
 
 
@@ -86,6 +89,7 @@ def test_the_study_s_own_loop_closes_and_has_the_heights_that_were_recorded(samp
 
     assert course.length == pytest.approx(loop.length)
     assert course.height[-1] == pytest.approx(0.0, abs=0.3)
+    assert course.start_height == pytest.approx(62.0, abs=5)  # as the simulated files have it
     recorded = np.interp(course.station, loop.station, loop.altitude)
     assert np.corrcoef(course.height, recorded)[0, 1] > 0.97
     assert (course.height - course.height.mean()) == pytest.approx(

@@ -24,8 +24,37 @@ def test_temperature_and_pressure_give_the_density():
 
     assert day.density == pytest.approx(float(air_density(98_000.0, 303.15, 0.5)))
     assert day.assumptions[0] == "Taken for the air's density: relative humidity 50 %."
-    alone = choose_day(usual_density=1.2, temperature=303.15)
-    assert "1013.25 hPa" in alone.assumptions[0]
+
+
+def test_what_is_not_given_is_the_standard_atmosphere_at_the_start():
+    """At 1000 m it has 898.746 hPa and 8.5 °C (ISO 2533:1975, table 1)."""
+    warm = choose_day(usual_density=1.2, start_height=1000.0, temperature=303.15)
+    low = choose_day(usual_density=1.2, start_height=1000.0, pressure=85_000.0)
+
+    assert warm.density == pytest.approx(float(air_density(89_874.6, 303.15, 0.5)), rel=1e-5)
+    assert low.density == pytest.approx(float(air_density(85_000.0, 281.65, 0.5)), rel=1e-5)
+    assert low.temperature == pytest.approx(281.65)
+    assert warm.assumptions[0] == (
+        "Taken for the air's density: relative humidity 50 %, and 898.7 hPa as in the standard "
+        "atmosphere at the start, 1000 m above the sea."
+    )
+    assert "and 8.5 °C as in the standard atmosphere at the start" in low.assumptions[0]
+
+
+@pytest.mark.parametrize("height", [math.nan, 12_000.0, -600.0])
+def test_without_a_height_that_a_road_has_it_is_that_at_sea_level_and_said(height):
+    day = choose_day(usual_density=1.2, start_height=height, temperature=303.15)
+
+    assert day.density == pytest.approx(float(air_density(101_325.0, 303.15, 0.5)))
+    assert "1013.2 hPa as in the standard atmosphere at sea level, because" in day.assumptions[0]
+
+
+def test_the_study_s_density_is_held_against_the_standard_atmosphere_at_the_start():
+    day = choose_day(usual_density=1.2, start_height=1000.0)
+
+    assert day.density == 1.2
+    standard = float(air_density(89_874.6, 281.65, 0.5))
+    assert f"at the start, 1000 m above the sea, has {standard:.2f}." in day.assumptions[0]
 
 
 def test_a_given_density_stands():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,11 +28,13 @@ class Course:
     station : array, (n_nodes,)
         Distance along the road [m] from 0, increasing.
     height : array, (n_nodes,)
-        Smoothed [m].
+        Smoothed [m]; only differences count.
     grade : array, (n_nodes - 1,)
         Rise over distance.
     heading : array, (n_nodes - 1,)
         Direction of travel [rad] clockwise from north; NaN where no positions are known.
+    start_height : float
+        Of the start above the sea [m], NaN where it is not known.
     assumptions : tuple of str
         What was smoothed, filled or taken for granted, each one sentence.
     """
@@ -41,6 +44,7 @@ class Course:
     height: FloatArray
     grade: FloatArray
     heading: FloatArray
+    start_height: float = math.nan
     assumptions: tuple[str, ...] = ()
 
     @property
@@ -85,7 +89,8 @@ def course_from_points(
     station = station - station[0]
     steps = int(np.clip(round(station[-1] / _STEP), 2, _MOST_NODES - 1))
     nodes = np.linspace(0.0, station[-1], steps + 1)
-    heights, notes = _smooth_heights(station, height[keep], nodes)
+    height = height[keep]
+    heights, notes = _smooth_heights(station, height, nodes)
     grade = np.diff(heights) / np.diff(nodes)
     if np.any(np.abs(grade) > _STEEPEST):
         notes += (
@@ -101,6 +106,7 @@ def course_from_points(
         height=heights,
         grade=grade,
         heading=heading,
+        start_height=float(heights[0]) if _tells(height) else math.nan,
         assumptions=(*assumptions, *notes, *more),
     )
 
@@ -108,9 +114,9 @@ def course_from_points(
 def _smooth_heights(
     station: FloatArray, height: FloatArray, nodes: FloatArray
 ) -> tuple[FloatArray, tuple[str, ...]]:
-    known = np.isfinite(height)
-    if known.sum() < 2:
+    if not _tells(height):
         return np.zeros(len(nodes)), ("The course has no heights, so it counts as flat.",)
+    known = np.isfinite(height)
     step = nodes[1]
     fine = np.interp(nodes, station[known], height[known])
     smooth = gaussian_filter1d(fine, HEIGHT_SMOOTHING / step, mode="nearest")
@@ -120,6 +126,11 @@ def _smooth_heights(
         share = f"{missing:.0%}" if missing > 0.01 else "less than 1 %"
         notes.append(f"{share} of its points have no height: straight lines fill them.")
     return smooth, tuple(notes)
+
+
+def _tells(height: FloatArray) -> bool:
+    """Whether there are heights enough to know slopes by."""
+    return int(np.isfinite(height).sum()) > 1
 
 
 def _headings(

@@ -46,7 +46,8 @@ def read_course(path: str | Path) -> Course:
 def loop_course(answer: Answer) -> Course:
     """Take a study's own loop, with the slopes that its laps show.
 
-    The slopes come from the energy balance of all laps, which knows them better than a barometer.
+    The slopes come from the energy balance of all laps, which knows them better than a barometer;
+    where the loop lies above the sea, only recorded heights can tell.
     """
     loop, layout = answer.lapset.loop, answer.estimate.fit.layout
     stretch = answer.stretches.length
@@ -67,6 +68,7 @@ def loop_course(answer: Answer) -> Course:
         height=np.concatenate([[0.0], np.cumsum(grade * stretch)]),
         grade=grade,
         heading=heading,
+        start_height=float(loop.altitude[0]),
         assumptions=("Slopes of the loop come from the energy balance of its own laps.",),
     )
 

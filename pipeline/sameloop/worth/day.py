@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,16 +12,19 @@ from sameloop.air.atmosphere import (
     DRY_AIR_GAS_CONSTANT,
     LAPSE_RATE,
     STANDARD_GRAVITY,
-    STANDARD_PRESSURE,
     STANDARD_TEMPERATURE,
+    standard_pressure,
+    standard_temperature,
 )
-from sameloop.air.density import air_density
+from sameloop.air.density import ZERO_CELSIUS, air_density
 from sameloop.air.wind import RIDER_HEIGHT, along_and_across, height_factor, wind_velocity
 from sameloop.clean.track import FloatArray
 from sameloop.errors import SameloopError
 from sameloop.worth.course import Course
 
 _HUMIDITY = 0.5
+#: Roads on Earth lie within these heights above the sea [m]; beyond, heights count from elsewhere.
+_HEIGHTS = (-500.0, 9000.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +54,7 @@ class CourseAir:
 def choose_day(
     *,
     usual_density: float,
+    start_height: float = math.nan,
     density: float | None = None,
     temperature: float | None = None,
     pressure: float | None = None,
@@ -61,25 +67,30 @@ def choose_day(
     ----------
     usual_density : float
         Taken when neither density, temperature nor pressure is given [kg/m3].
+    start_height : float
+        Of the course's start above the sea [m], NaN where it is not known.
     density, temperature, pressure : float, optional
-        [kg/m3], [K], [Pa] at the start of the course.
+        [kg/m3], [K], [Pa] at the start of the course. Where the density must be worked out and
+        one of the others is not given, it is that of the standard atmosphere at `start_height`.
 
     Returns
     -------
     Day
     """
-    kelvin = STANDARD_TEMPERATURE if temperature is None else temperature
+    if not _HEIGHTS[0] <= start_height <= _HEIGHTS[1]:
+        start_height = math.nan
+    height = 0.0 if math.isnan(start_height) else start_height
+    kelvin = float(standard_temperature(height)) if temperature is None else temperature
+    pascal = float(standard_pressure(height)) if pressure is None else pressure
     notes: tuple[str, ...] = ()
     if density is None and temperature is None and pressure is None:
         density = usual_density
-        notes = (f"The air is the study's reference density, {density:g} kg/m3.",)
+        notes = (_usual_words(density, start_height),)
     elif density is None:
-        pascal = STANDARD_PRESSURE if pressure is None else pressure
         density = float(air_density(pascal, kelvin, _HUMIDITY))
-        taken = ["relative humidity 50 %"]
-        taken += ["15 °C"] if temperature is None else []
-        taken += ["1013.25 hPa at the start of the course"] if pressure is None else []
-        notes = (f"Taken for the air's density: {', '.join(taken)}.",)
+        standard = [f"{kelvin - ZERO_CELSIUS:.1f} °C"] if temperature is None else []
+        standard += [f"{pascal / 100:.1f} hPa"] if pressure is None else []
+        notes = (_worked_out_words(standard, start_height),)
     if wind_speed:
         share = height_factor(RIDER_HEIGHT)
         notes += (
@@ -95,6 +106,30 @@ def choose_day(
         wind_from=wind_from,
         assumptions=notes,
     )
+
+
+def _usual_words(density: float, start_height: float) -> str:
+    words = f"The air is the study's reference density, {density:g} kg/m3"
+    if math.isnan(start_height):
+        return f"{words}."
+    pressure, temperature = standard_pressure(start_height), standard_temperature(start_height)
+    usual = float(air_density(pressure, temperature, _HUMIDITY))
+    return (
+        f"{words}; in the standard atmosphere the air at the start, {start_height:.0f} m above "
+        f"the sea, has {usual:.2f}."
+    )
+
+
+def _worked_out_words(standard: Sequence[str], start_height: float) -> str:
+    words = "Taken for the air's density: relative humidity 50 %"
+    if not standard:
+        return f"{words}."
+    where = (
+        "sea level, because the course's height is not known"
+        if math.isnan(start_height)
+        else f"the start, {start_height:.0f} m above the sea"
+    )
+    return f"{words}, and {' and '.join(standard)} as in the standard atmosphere at {where}."
 
 
 def air_along(course: Course, day: Day) -> CourseAir:
