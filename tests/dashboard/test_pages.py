@@ -42,6 +42,8 @@ def test_a_folder_that_is_not_there_is_named_itself(open_page, words, tmp_path):
 
 def test_each_lap_says_first_whether_it_counts(open_page, words, shared_folder):
     said = words(open_page("which_laps", shared_folder))
+    assert "26 of 28 laps count" in said
+    assert "27 laps" not in said
     assert "day1_saddle_bag.tcx lap counts setup start UTC" in said
     assert "4 no: stood still for 42 s B" in said
 
@@ -168,6 +170,32 @@ def test_the_worth_follows_the_power_asked_for(open_page, words, shared_folder):
     page.number_input[0].set_value(150.0)
     page.button[0].click().run()
     assert "150 W" in words(page)
+
+
+def test_the_worth_follows_the_air_the_brakes_and_the_gears_asked_for(
+    open_page, words, shared_folder
+):
+    page = open_page("what_worth", shared_folder)
+    assert "Gears in the laps" not in words(page)
+    fields = {item.label: item for item in page.number_input}
+    assert "Wind [m/s], as forecast, 10 m above ground" in fields
+    fields["Pressure at the start [hPa], not reduced to sea level"].set_value(900.0)
+    fields["You brake above [km/h]"].set_value(45.0)
+    page.text_input[0].set_value("52/36x11-30")
+    page.slider[0].set_value((60, 95))
+    page.button[0].click().run()
+    said = words(page)
+
+    assert "Taken for the air's density: relative humidity 50 %, and 14.6 °C as in the" in said
+    assert "brakes above 45 km/h" in said
+    assert "52/36x11-30 covers it" in said
+    assert "Gears in the laps" in said
+    assert "Cadence below 60/min" in said
+    assert "and above 95/min" in said
+
+    page.text_input[0].set_value("big")
+    page.button[0].click().run()
+    assert "'big' is no pair of chainrings and cassette" in words(page)
 
 
 @pytest.mark.parametrize("kind", range(3))

@@ -100,6 +100,61 @@ def test_the_study_s_own_loop_in_wind_at_the_rider_s_own_pace(run, folder):
     assert found["course"]["name"] == "the loop of the study"
 
 
+def test_the_air_of_a_mountain_road_is_thin(run, folder):
+    """At 1500 m the standard atmosphere has 845.6 hPa, 17 % less than at sea level."""
+    high = re.sub(r"<ele>(\d+)", lambda found: f"<ele>{1500 + int(found[1])}", RIDGE)
+    gpx = f'<gpx version="1.1" creator="test"><rte>{high}</rte></gpx>'
+    (folder / "high.gpx").write_text(gpx, encoding="utf-8")
+    options = ["--course", "high.gpx", "--temperature-c", 20, "--json", "-"]
+    done = run("study", *options, cwd=folder)
+
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["day"]["density_kgm3"] == pytest.approx(84_560 / (287.05 * 293.15), rel=0.01)
+    assert any("m above the sea." in line for line in found["assumptions"])
+
+
+def test_several_setups_are_judged_as_they_are_compared(cli, run, tmp_path):
+    parts = ["--part", "tyres=0,-0.0008", "--part", "bars=-0.02,0"]
+    ridden = ["--setup", "tyres", "--setup", "tyres+bars", "--laps", 4]
+    assert cli("simulate", "study", *parts, *ridden, cwd=tmp_path).returncode == 0
+    compared = json.loads(cli("compare", "study", "--json", "-", cwd=tmp_path).stdout)
+    judged = compared["comparisons"][0]["judged"]
+    done = run("study", "--json", "worth.json", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    found = json.loads((tmp_path / "worth.json").read_text(encoding="utf-8"))
+
+    assert found["intervals"] == {key: judged[key] for key in ("statements", "level")}
+    assert found["intervals"]["statements"] == 3
+    assert found["no_verdict"] is None
+    for one in (*found["differences"], *found["offers"]):
+        seconds = one["delta_seconds"]
+        sure = not seconds["low"] <= 0 <= seconds["high"]
+        assert (one["verdict"] != "cannot tell") == sure
+    # The loop itself at the laps' own power is much what is compared.
+    for one, other in zip(found["differences"], compared["comparisons"], strict=True):
+        watts, wide = one["delta_watts"], other["judged"]
+        assert watts["high"] - watts["low"] == pytest.approx(wide["high"] - wide["low"], rel=0.25)
+    said = " ".join(done.stdout.split())
+    interval = f"{100 * judged['level']:.1f}".removesuffix(".0") + " % interval"
+    assert f"The study makes 3 statements, so each has its {interval} here" in said
+    assert "95 % interval" not in said
+
+
+def test_the_page_on_worth_quotes_what_its_command_prints(cli, folder):
+    page = (REPOSITORY / "docs" / "worth.md").read_text(encoding="utf-8")
+    (command,) = re.findall(r"```sh\nsameloop (worth .*)\n```", page)
+    quoted = re.findall(r"^> (.*)$", page, flags=re.MULTILINE)
+    shutil.copytree(REPOSITORY / "sample_rides", folder / "sample_rides", dirs_exist_ok=True)
+    done = cli(*command.split(), cwd=folder)
+
+    assert done.returncode == 0, done.stderr
+    said = " ".join(done.stdout.split())
+    assert len(quoted) == 4
+    for line in quoted:
+        assert line in said
+
+
 def test_the_page_on_worth_names_every_key_and_option(run, ridden, folder):
     page = (REPOSITORY / "docs" / "worth.md").read_text(encoding="utf-8")
     found = json.loads((folder / "worth.json").read_text(encoding="utf-8"))

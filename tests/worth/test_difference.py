@@ -4,12 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from sameloop.compare.differences import watts_weights
 from sameloop.estimate.uncertainty import spread
 from sameloop.road.power_balance import pedal_power, steady_speed
 from sameloop.worth.difference import CourseRide, equal_time, worth_between
 from sameloop.worth.ride_course import Riders
+from sameloop.worth.terms import CANNOT_TELL, SAVES, Terms
 
 POWER = 240.0
 
@@ -35,8 +37,8 @@ def between(sample_answer):
     estimate = sample_answer.estimate
     setups = list(enumerate(sample_answer.study.setups))
 
-    def worth(ride, before=setups[0], after=setups[1]):
-        return worth_between(estimate.fit, ride, before, after)
+    def worth(ride, before=setups[0], after=setups[1], **terms):
+        return worth_between(estimate.fit, ride, before, after, Terms(**terms))
 
     return worth
 
@@ -143,6 +145,26 @@ def test_the_true_worth_lies_in_the_interval(hills, between):
     assert worth.seconds.low < after - before < worth.seconds.high
     assert worth.time_before.low < before < worth.time_before.high
     assert worth.seconds.high - worth.seconds.low < 3 * abs(after - before)
+
+
+def test_every_interval_and_the_verdict_are_at_the_level_asked_for(hills, between):
+    plain, wide, wider = (between(hills, level=level) for level in (0.95, 0.98, 1 - 1e-9))
+    for one, other in [
+        (plain.seconds, wide.seconds),
+        (plain.watts, wide.watts),
+        (plain.time_before, wide.time_before),
+        *((a.seconds, b.seconds) for a, b in zip(plain.causes, wide.causes, strict=True)),
+        *((a.watts, b.watts) for a, b in zip(plain.causes, wide.causes, strict=True)),
+    ]:
+        assert (one.level, other.level) == (0.95, 0.98)
+        assert other.value == one.value
+        assert other.high - other.low == pytest.approx(
+            (one.high - one.low)
+            * stats.t.ppf(0.99, other.df) / stats.t.ppf(0.975, one.df), rel=1e-9,
+        )  # fmt: skip
+
+    assert (plain.verdict, wide.verdict) == (SAVES, SAVES)
+    assert wider.verdict == CANNOT_TELL
 
 
 def test_equal_setups_differ_by_nothing(hills, between, sample_answer):

@@ -12,14 +12,16 @@ from sameloop.compare.parts import PartEffect
 from sameloop.estimate.result import Quantity
 from sameloop.study import Part
 from sameloop.worth import money
-from sameloop.worth.money import CANNOT_TELL, COSTS, SAVES, make_offer, rank, savings_kept
+from sameloop.worth.money import make_offer, rank, savings_kept
 from sameloop.worth.next_test import next_test
+from sameloop.worth.terms import CANNOT_TELL, COSTS, SAVES, Terms
 
 Z = stats.norm.ppf(0.975)
 
 
-def quantity(value, sd):
-    return Quantity(value=value, sd=sd, low=value - Z * sd, high=value + Z * sd)
+def quantity(value, sd, level=0.95):
+    half = stats.norm.ppf(0.5 + level / 2) * sd
+    return Quantity(value=value, sd=sd, low=value - half, high=value + half, level=level)
 
 
 def change(*added, removed=(), alone=True):
@@ -50,7 +52,7 @@ def fit_with(covariance):
 class Invented:
     """Offers of one part each whose seconds have a given mean and covariance."""
 
-    def __init__(self, seconds, covariance, prices, kinds=None):
+    def __init__(self, seconds, covariance, prices, kinds=None, **terms):
         self.fit = fit_with(covariance)
         kinds = kinds or [f"kind {k}" for k in range(len(seconds))]
         each = np.eye(len(seconds))
@@ -60,7 +62,7 @@ class Invented:
             for k, (kind, price) in enumerate(zip(kinds, prices, strict=True))
         ]
         self.offers = [
-            make_offer(effect(change(item), row), worths, self.fit)
+            make_offer(effect(change(item), row), worths, self.fit, Terms(**terms))
             for item, row in zip(items, each, strict=True)
         ]
 
@@ -73,7 +75,9 @@ def normal_intervals(monkeypatch):
     def spread_together(fit, weights):
         covariance = weights @ fit.solved.inverse @ weights.T
         found = [
-            SimpleNamespace(quantity=lambda value, sd=sd: quantity(value, float(sd)))
+            SimpleNamespace(
+                quantity=lambda value, level=0.95, sd=sd: quantity(value, float(sd), level)
+            )
             for sd in np.sqrt(np.diag(covariance))
         ]
         return tuple(found), covariance
@@ -93,6 +97,47 @@ def test_the_price_per_second_is_the_price_over_the_interval_of_the_saving():
     assert offer.per_second.low == pytest.approx(100 / (10 + 2 * Z))
     assert offer.per_second.high == pytest.approx(100 / (10 - 2 * Z))
     assert offer.per_watt.value == pytest.approx(30.0)
+
+
+def test_among_several_statements_price_and_verdict_are_taken_from_the_wider_interval():
+    z = stats.norm.ppf(0.99)
+    (sure,) = Invented([-10.0], [[4.0]], [100.0], statements=3, level=0.98).ranked()
+    (plain,) = Invented([-4.3], [[4.0]], [100.0]).ranked()
+    (unsure,) = Invented([-4.3], [[4.0]], [100.0], statements=3, level=0.98).ranked()
+
+    assert sure.per_second.low == pytest.approx(100 / (10 + 2 * z))
+    assert sure.per_second.high == pytest.approx(100 / (10 - 2 * z))
+    assert (plain.verdict, plain.per_second is None) == (SAVES, False)
+    assert (unsure.verdict, unsure.per_second, unsure.per_watt) == (CANNOT_TELL, None, None)
+
+
+def test_no_price_and_no_verdict_where_the_study_gives_none():
+    (offer,) = Invented([-10.0], [[4.0]], [100.0], unsound="too much wind").ranked()
+
+    assert (offer.verdict, offer.per_second, offer.per_watt) == (CANNOT_TELL, None, None)
+
+
+@pytest.mark.parametrize(("level", "ahead"), [(0.95, True), (0.999, False)])
+def test_the_order_is_as_sure_as_the_level_asks(level, ahead):
+    """The gap is 100 * 20 - 50 * 10 = 1500 +- 500."""
+    seconds, prices = [-20.0, -10.0], [50.0, 100.0]
+    found = Invented(seconds, [[16.0, 0.0], [0.0, 36.0]], prices, level=level).ranked()
+
+    assert labels(found)[0] == "part 0"
+    assert found[0].ahead_of_next is ahead
+
+
+def test_the_share_kept_is_as_sure_as_the_level_asks():
+    shares = [
+        savings_kept(made.offers, made.fit)[0].share
+        for made in (
+            Invented([-12.0, -16.0], np.eye(2), [40.0, 120.0], ["tyres", "tyres"], level=level)
+            for level in (0.95, 0.99)
+        )
+    ]
+    plain, wide = (share.high - share.low for share in shares)
+
+    assert wide / plain == pytest.approx(stats.norm.ppf(0.995) / Z, rel=0.03)
 
 
 @pytest.mark.parametrize(
@@ -128,7 +173,9 @@ def test_an_offer_takes_its_shares_of_every_setup():
     """Half of what setup 1 saves and half of what setup 3 saves beyond setup 2."""
     worths = [worth(-10.0, [1, 0, 0]), worth(-4.0, [0, 1, 0]), worth(-16.0, [0, 0, 1])]
     bars = Part(name="bars", kind="bars", price=22.0, currency="EUR")
-    offer = make_offer(effect(change(bars), [0.5, -0.5, 0.5]), worths, fit_with(4 * np.eye(3)))
+    offer = make_offer(
+        effect(change(bars), [0.5, -0.5, 0.5]), worths, fit_with(4 * np.eye(3)), Terms()
+    )
 
     assert offer.seconds.value == pytest.approx(-11.0)
     assert offer.seconds.sd == pytest.approx(np.sqrt(3.0))
@@ -138,7 +185,9 @@ def test_an_offer_takes_its_shares_of_every_setup():
 
 def test_a_part_taken_off_counts_the_other_way_round():
     bars = Part(name="bars", kind="bars", price=10.0, currency="EUR")
-    offer = make_offer(effect(change(removed=(bars,)), [1.0]), [worth(7.0, [1.0])], fit_with([[1]]))
+    offer = make_offer(
+        effect(change(removed=(bars,)), [1.0]), [worth(7.0, [1.0])], fit_with([[1]]), Terms()
+    )
 
     assert (offer.seconds.value, offer.seconds.sd) == (-7.0, 1.0)
     assert offer.verdict == SAVES

@@ -16,7 +16,7 @@ from sameloop.commands.terminal import (
 WORDS = "say what the change means on another road: seconds and money"
 
 _NUMBERS = (
-    ("--wind-ms", "forecast wind [m/s] (default: 0)", 0.0),
+    ("--wind-ms", "forecast wind, 10 m above ground [m/s] (default: 0)", 0.0),
     ("--wind-from-deg", "where it comes from [deg] (default: 0)", 0.0),
     ("--temperature-c", "at the start [°C]", None),
     ("--pressure-hpa", "at the start, not reduced to sea level [hPa]", None),

@@ -45,6 +45,8 @@ def worth_dict(found: CourseAnswer, answer: Answer) -> dict[str, Any]:
             "wind_speed_ms": day.wind_speed,
             "wind_from_deg": math.degrees(day.wind_from),
         },
+        "intervals": {"statements": found.terms.statements, "level": found.terms.level},
+        "no_verdict": found.terms.unsound or None,
         "pacing": found.pacing.words,
         "top_speed_kmh": found.top_speed * 3.6,
         "differences": [_worth(worth) for worth in found.worths],
@@ -75,6 +77,7 @@ def _worth(worth: Worth) -> dict[str, Any]:
         "mean_power_w": worth.watts_before,
         "delta_seconds": quantity_dict(worth.seconds),
         "delta_watts": quantity_dict(worth.watts),
+        "verdict": worth.verdict,
         "causes": [
             {
                 "name": cause.name,

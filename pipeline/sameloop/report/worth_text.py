@@ -15,9 +15,10 @@ from sameloop.report.words import change_words, clock, interval_words, quantity_
 from sameloop.worth.course import HEIGHT_SMOOTHING
 from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Cover, Gears, GearUse
-from sameloop.worth.money import SAVES, Kept, Offer
+from sameloop.worth.money import Kept, Offer
 from sameloop.worth.on_course import CourseAnswer
 from sameloop.worth.ratio import Ratio
+from sameloop.worth.terms import CANNOT_TELL, COSTS, SAVES, Terms
 
 CAUSE_WORDS = {
     "aero": "air drag",
@@ -25,7 +26,8 @@ CAUSE_WORDS = {
     "mass": "mass",
     "drivetrain": "drivetrain",
 }
-CAUSE_HEADINGS = ("from", "seconds", "95 % interval", "watts", "95 % interval")
+_STYLES = {SAVES: "bold green", COSTS: "bold red", CANNOT_TELL: "bold yellow"}
+GEAR_HEADINGS = ("gear", "ratio", "min:s", "share")
 CAUTION = (
     "Seconds are never worth a risk: ride within the traffic law and the road, look ahead on "
     "descents, and leave a position that you cannot brake and steer from."
@@ -35,8 +37,9 @@ CAUTION = (
 def format_worth(found: CourseAnswer) -> RenderableType:
     """Lay out what the setups are worth on a course, the answer first."""
     parts: list[RenderableType] = [Text(course_sentence(found))]
+    parts += [Text(line) for line in terms_sentences(found.terms)]
     for worth in found.worths:
-        parts += _worth(worth)
+        parts += _worth(worth, found.terms)
     parts += _money(found)
     parts += _gears(found)
     parts += [Text(), Text("What this assumes", style="bold")]
@@ -52,6 +55,26 @@ def course_sentence(found: CourseAnswer) -> str:
         f"On {course.name}: {course.length / 1000:.2f} km, {course.climb:.0f} m of climbing. "
         f"{found.pacing.words}"
     )
+
+
+def terms_sentences(terms: Terms) -> tuple[str, ...]:
+    """Say why intervals are wider than those of a single statement, or why there is no verdict."""
+    said = []
+    if terms.statements > 1:
+        said.append(
+            f"The study makes {terms.statements} statements, so each has its "
+            f"{interval_at(terms.level)} here, as it is judged in the comparison: all of them "
+            "hold together at 95 %."
+        )
+    if terms.unsound:
+        said.append(f"No verdict is given. {terms.unsound}")
+    return tuple(said)
+
+
+def interval_at(level: float) -> str:
+    """Name an interval by its level, to the digit that tells it from others."""
+    percent = f"{100 * level:.1f}".removesuffix(".0")
+    return f"{percent} % interval"
 
 
 def assumptions(found: CourseAnswer) -> tuple[str, ...]:
@@ -71,23 +94,24 @@ def assumptions(found: CourseAnswer) -> tuple[str, ...]:
     )
 
 
-def _worth(worth: Worth) -> Iterator[RenderableType]:
-    style = "bold green" if worth.seconds.value < 0 else "bold red"
+def _worth(worth: Worth, terms: Terms) -> Iterator[RenderableType]:
     yield Text()
-    yield Text(worth_sentence(worth), style=style if _told(worth) else "bold yellow")
+    yield Text(worth_sentence(worth, terms), style=_STYLES[worth.verdict])
     yield Text(times_sentence(worth))
-    table = plain_table(*CAUSE_HEADINGS)
+    table = plain_table(*cause_headings(terms))
     for row in cause_rows(worth):
         table.add_row(*row)
     yield table
 
 
-def worth_sentence(worth: Worth) -> str:
+def worth_sentence(worth: Worth, terms: Terms) -> str:
     """Say what the change is worth in one sentence."""
     words = f"setup {worth.after} {change_words(worth.seconds, 's')} against {worth.before}"
-    interval = f"95 % interval {interval_words(worth.seconds, 's')}"
-    if _told(worth):
+    interval = f"{interval_at(worth.seconds.level)} {interval_words(worth.seconds, 's')}"
+    if worth.verdict != CANNOT_TELL:
         return f"{words[:1].upper()}{words[1:]} ({interval})."
+    if terms.unsound:
+        return f"Cannot tell yet: best guess, {words} ({interval}), but no verdict is given."
     return f"Cannot tell yet: best guess, {words}, but the {interval} holds other answers too."
 
 
@@ -96,19 +120,21 @@ def times_sentence(worth: Worth) -> str:
     return (
         f"From {clock(worth.time_before.value)} to {clock(worth.time_after.value)}. In the same "
         f"time it {change_words(worth.watts)} of {worth.watts_before:.0f} W on average "
-        f"(95 % interval {interval_words(worth.watts)})."
+        f"({interval_at(worth.watts.level)} {interval_words(worth.watts)})."
     )
 
 
+def cause_headings(terms: Terms) -> tuple[str, ...]:
+    """Give the headings of `cause_rows`."""
+    interval = interval_at(terms.level)
+    return ("from", "seconds", interval, "watts", interval)
+
+
 def cause_rows(worth: Worth) -> tuple[tuple[str, ...], ...]:
-    """Give the rows under `CAUSE_HEADINGS`, the sum last."""
+    """Give the rows under `cause_headings`, the sum last."""
     causes = ((CAUSE_WORDS[cause.name], cause.seconds, cause.watts) for cause in worth.causes)
     rows = (*causes, ("together", worth.seconds, worth.watts))
     return tuple((words, *_cells(seconds), *_cells(watts)) for words, seconds, watts in rows)
-
-
-def _told(worth: Worth) -> bool:
-    return not worth.seconds.low <= 0 <= worth.seconds.high
 
 
 def _cells(quantity: Quantity) -> tuple[str, str]:
@@ -125,7 +151,7 @@ def _money(found: CourseAnswer) -> Iterator[RenderableType]:
     for number, offer in enumerate(found.offers, start=1):
         yield list_item(offer_words(offer), mark=f"{number}.")
     for kept in found.kept:
-        yield list_item(kept_words(kept))
+        yield list_item(kept_words(kept, found.terms))
     for one in found.untold:
         yield list_item(untold_words(one))
     if found.next_test is not None:
@@ -141,14 +167,17 @@ def offer_words(offer: Offer) -> str:
     price = "" if change.price is None else f", {change.price:g} {change.currency}"
     bundle = "" if change.alone else " (never taken apart)"
     start = f"{change.label}{price}{bundle}: "
-    interval = interval_words(offer.seconds, "s")
-    if offer.verdict != SAVES:
-        told = "cannot tell" if offer.verdict == "cannot tell" else "costs time"
-        return f"{start}{told} (95 % interval {interval})."
-    words = f"{start}{change_words(offer.seconds, 's')} (95 % interval {interval})"
+    interval = f"({interval_at(offer.seconds.level)} {interval_words(offer.seconds, 's')})"
+    saved = change_words(offer.seconds, "s")
+    if offer.verdict == COSTS:
+        return f"{start}costs time {interval}."
+    if offer.verdict == CANNOT_TELL:
+        return f"{start}cannot tell; best guess, it {saved} {interval}."
+    words = f"{start}{saved} {interval}"
     for ratio, unit in ((offer.per_second, "second"), (offer.per_watt, "watt")):
         if ratio is not None:
-            words += f"; {change.currency} {ratio_words(ratio)} per {unit}"
+            value, bounds = ratio_words(ratio)
+            words += f"; {value} {change.currency} per {unit} ({bounds})"
     if change.price is None:
         words += "; no price known"
     order = {True: " Surely a better bargain than the next.", None: ""}
@@ -161,7 +190,7 @@ def offer_words(offer: Offer) -> str:
     )
 
 
-def kept_words(kept: Kept) -> str:
+def kept_words(kept: Kept, terms: Terms) -> str:
     """Say what a cheaper part keeps of a dearer one's saving."""
     start = f"{kept.cheaper.label} costs {kept.money:g} {kept.currency} less than "
     start += f"{kept.dearer.label} and keeps "
@@ -169,57 +198,69 @@ def kept_words(kept: Kept) -> str:
         return start + "a share of its saving that the laps cannot tell."
     share = kept.share
     return start + (
-        f"{share.value:.0%} of its saving (95 % interval {share.low:.0%} to {share.high:.0%})."
+        f"{share.value:.0%} of its saving "
+        f"({interval_at(terms.level)} {share.low:.0%} to {share.high:.0%})."
     )
 
 
-def ratio_words(ratio: Ratio) -> str:
-    """Say a ratio with its interval, to the digits it deserves."""
+def ratio_words(ratio: Ratio) -> tuple[str, str]:
+    """Say a ratio and its interval, to the digits it deserves."""
     decimals = max(decimals_or_default(ratio.value, (ratio.high - ratio.low) / 4), 0)
     value, low, high = (fixed(v, decimals) for v in (ratio.value, ratio.low, ratio.high))
-    return f"{value} ({low} to {high})"
+    return value, f"{low} to {high}"
 
 
 def _gears(found: CourseAnswer) -> Iterator[RenderableType]:
-    low, high = (60 * cadence for cadence in found.comfortable)
     if found.gear_use is not None:
         yield Text()
         yield Text("Gears in the laps", style="bold")
-        yield _gear_table(found.gear_use)
-        use = found.gear_use
-        yield Text(
-            f"Cadence below {low:.0f}/min {use.too_slow:.0%} and above {high:.0f}/min "
-            f"{use.too_fast:.0%} of the pedalling; {clock(use.coasting)} not pedalled."
-        )
+        table = plain_table(*GEAR_HEADINGS)
+        for row in gear_rows(found.gear_use):
+            table.add_row(*row)
+        yield table
+        yield Text(cadence_sentence(found.gear_use, found.comfortable))
     if found.gears is not None:
         yield Text()
-        yield Text(cover_words(found.cover, found.gears, low))
+        yield Text(cover_words(found.cover, found.gears, found.comfortable))
 
 
-def _gear_table(use: GearUse) -> RenderableType:
-    table = plain_table("gear", "ratio", "min:s", "share")
-    for entry in use.times:
-        share = entry.seconds / use.pedalling
-        table.add_row(entry.label, f"{entry.ratio:.2f}", clock(entry.seconds), f"{share:.0%}")
+def gear_rows(use: GearUse) -> tuple[tuple[str, ...], ...]:
+    """Give the rows under `GEAR_HEADINGS`, from easy to hard."""
+
+    def spent(seconds: float) -> tuple[str, str]:
+        return clock(seconds), f"{seconds / use.pedalling:.0%}"
+
+    rows = [(entry.label, f"{entry.ratio:.2f}", *spent(entry.seconds)) for entry in use.times]
     if use.unmatched:
-        share = use.unmatched / use.pedalling
-        table.add_row("no gear of the bike", "", clock(use.unmatched), f"{share:.0%}")
-    return table
+        rows.append(("no gear of the bike", "", *spent(use.unmatched)))
+    return tuple(rows)
 
 
-def cover_words(cover: Cover | None, gears: Gears, lowest: float) -> str:
-    """Say whether the easiest gear covers the steepest stretch."""
+def cadence_sentence(use: GearUse, comfortable: tuple[float, float]) -> str:
+    """Say how much was pedalled outside the comfortable cadence [1/s]."""
+    low, high = (60 * cadence for cadence in comfortable)
+    return (
+        f"Cadence below {low:.0f}/min {use.too_slow:.0%} and above {high:.0f}/min "
+        f"{use.too_fast:.0%} of the pedalling; {clock(use.coasting)} not pedalled."
+    )
+
+
+def cover_words(cover: Cover | None, gears: Gears, comfortable: tuple[float, float]) -> str:
+    """Say whether the easiest gear covers the steepest stretch at a comfortable cadence [1/s]."""
+    low, high = comfortable
     easiest = f"{min(gears.rings)}x{max(gears.sprockets)}"
     if cover is None:
         return f"The course has no climb that would ask anything of {gears.words}."
     start = (
         f"Steepest {2 * HEIGHT_SMOOTHING:.0f} m: {cover.grade:.1%} at "
-        f"{cover.station / 1000:.1f} km, ridden at {cover.speed * 3.6:.1f} km/h. {easiest} turns "
-        f"at {cover.cadence * 60:.0f}/min there"
+        f"{cover.station / 1000:.1f} km, ridden at {cover.speed * 3.6:.1f} km/h"
     )
+    if cover.cadence > high:
+        return f"{start}. That needs no low gear: {gears.words} covers it."
+    start += f". {easiest} turns at {60 * cover.cadence:.0f}/min there"
     if cover.covered:
         return f"{start}: {gears.words} covers it."
     return (
-        f"{start}, below your {lowest:.0f}/min: {gears.words} does not cover it; a ratio of "
+        f"{start}, below your {60 * low:.0f}/min: {gears.words} does not cover it; a ratio of "
         f"{cover.wanted:.2f} would."
     )

@@ -18,6 +18,7 @@ from sameloop.worth.attribution import shapley
 from sameloop.worth.course import Course
 from sameloop.worth.day import CourseAir
 from sameloop.worth.ride_course import Riders, ride_course
+from sameloop.worth.terms import Terms
 
 #: Causes in the order of their bits; the drivetrain only where the setups' efficiencies differ.
 CAUSES = ("aero", "rolling", "mass")
@@ -58,7 +59,7 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Worth:
-    """After minus before on one course; negative is a saving.
+    """After minus before on one course; negative is a saving. Intervals are at the terms' level.
 
     Parameters
     ----------
@@ -72,6 +73,8 @@ class Worth:
         Difference of time at the same power [s].
     watts : Quantity
         Difference of mean pedal power at the same time [W].
+    verdict : str
+        ``saves time``, ``costs time`` or ``cannot tell``.
     causes : tuple of Cause
         Their seconds and watts add up to the two above.
     seconds_weights, watts_weights : array, (n_unknowns,)
@@ -85,6 +88,7 @@ class Worth:
     watts_before: float
     seconds: Quantity
     watts: Quantity
+    verdict: str
     causes: tuple[Cause, ...]
     seconds_weights: FloatArray
     watts_weights: FloatArray
@@ -104,7 +108,7 @@ def start_speed_of(
 
 
 def worth_between(
-    fit: Fit, ride: CourseRide, before: tuple[int, Setup], after: tuple[int, Setup]
+    fit: Fit, ride: CourseRide, before: tuple[int, Setup], after: tuple[int, Setup], terms: Terms
 ) -> Worth:
     """Worth of a change, with everything that makes it uncertain.
 
@@ -116,6 +120,7 @@ def worth_between(
     ride : CourseRide
     before, after : (int, Setup)
         Place of the setup among the fit's groups, and the setup.
+    terms : Terms
 
     Returns
     -------
@@ -135,7 +140,8 @@ def worth_between(
     fields = np.where(sets == 1, shifted[None, :, 1], shifted[None, :, 0])
     added = np.array([s.wheel_inertia / s.tyre_radius**2 for _, s in places])[sets[:, :, 2]]
     seconds, work, watts = _outcomes(ride, fields, np.broadcast_to(added, fields.shape[:2]))
-    slopes = _Slopes(fit, unknowns)
+    slopes = _Slopes(fit, unknowns, terms.level)
+    saved = slopes.quantity(seconds[-1] - seconds[0])
     parts = [shapley(outcome) for outcome in (seconds, watts)]
     return Worth(
         before=before[1].id,
@@ -143,8 +149,9 @@ def worth_between(
         time_before=slopes.quantity(seconds[0]),
         time_after=slopes.quantity(seconds[-1]),
         watts_before=float(work[0, 0] / seconds[0, 0]),
-        seconds=slopes.quantity(seconds[-1] - seconds[0]),
+        seconds=saved,
         watts=slopes.quantity(watts[-1] - watts[0]),
+        verdict=terms.verdict(saved),
         causes=tuple(
             Cause(name=name, seconds=slopes.quantity(of_time), watts=slopes.quantity(of_power))
             for name, of_time, of_power in zip(causes, *parts, strict=True)
@@ -261,8 +268,10 @@ def equal_time(
 class _Slopes:
     """Intervals of outcomes from their values at the estimate and at each nudge."""
 
-    def __init__(self, fit: Fit, unknowns: list[tuple[int, str, tuple[int, ...]]]) -> None:
-        self.fit, self.unknowns = fit, unknowns
+    def __init__(
+        self, fit: Fit, unknowns: list[tuple[int, str, tuple[int, ...]]], level: float
+    ) -> None:
+        self.fit, self.unknowns, self.level = fit, unknowns, level
 
     def weights(self, outcome: FloatArray) -> FloatArray:
         """Slopes by every unknown of the fit, of an outcome ``(n_nudges,)``."""
@@ -276,5 +285,5 @@ class _Slopes:
         weights = self.weights(outcome)
         value = float(outcome[0])
         if not weights.any():  # equal masses, say: surely nothing
-            return Quantity(value=value, sd=0.0, low=value, high=value)
-        return spread(self.fit, weights).quantity(value)
+            return Quantity(value=value, sd=0.0, low=value, high=value, level=self.level)
+        return spread(self.fit, weights).quantity(value, self.level)

@@ -99,14 +99,14 @@ def parse_gears(text: str) -> Gears:
     found = _SPEC.fullmatch(text.strip())
     if found is None or ("-" in found.group(2) and "," in found.group(2)):
         raise SameloopError(
-            f"--gears: {text!r} is no pair of chainrings and cassette; write e.g. 52/36x11-30."
+            f"{text!r} is no pair of chainrings and cassette; write e.g. 52/36x11-30."
         )
     rings = tuple(int(part) for part in found.group(1).split("/"))
     sprockets = tuple(int(part) for part in re.split("[-,]", found.group(2)))
     if "-" in found.group(2):
         sprockets = CASSETTES.get((min(sprockets), max(sprockets)), sprockets)
     if min(sprockets) < 9 or min(rings) < 20:
-        raise SameloopError(f"--gears: {text!r} has a chainring or sprocket with too few teeth.")
+        raise SameloopError(f"{text!r} has a chainring or sprocket with too few teeth.")
     return Gears(
         words=text.strip(), rings=rings, sprockets=sprockets,
         complete="," in found.group(2) or len(sprockets) > 2,

@@ -18,8 +18,7 @@ from sameloop.estimate.result import Quantity
 from sameloop.estimate.uncertainty import spread_together
 from sameloop.worth.difference import Worth
 from sameloop.worth.ratio import Ratio, fieller
-
-SAVES, COSTS, CANNOT_TELL = "saves time", "costs time", "cannot tell"
+from sameloop.worth.terms import CANNOT_TELL, COSTS, SAVES, Terms
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -30,7 +29,7 @@ class Offer:
     ----------
     change : Change
     seconds, watts : Quantity
-        With the change minus without; negative is a saving.
+        With the change minus without; negative is a saving. Intervals are at the terms' level.
     seconds_weights : array, (n_unknowns,)
         Slopes of `seconds` by every unknown of the fit.
     per_second, per_watt : Ratio or None
@@ -66,7 +65,7 @@ class Kept:
     currency: str
 
 
-def make_offer(effect: PartEffect, worths: Sequence[Worth], fit: Fit) -> Offer:
+def make_offer(effect: PartEffect, worths: Sequence[Worth], fit: Fit, terms: Terms) -> Offer:
     """Price the worth of a change of parts, in the sense in which parts are added.
 
     The price is known exactly, so the interval of price over saving is Fieller's with no variance
@@ -79,6 +78,7 @@ def make_offer(effect: PartEffect, worths: Sequence[Worth], fit: Fit) -> Offer:
     worths : sequence of Worth
         Every further setup against the first.
     fit : Fit
+    terms : Terms
     """
     taken_off = not effect.change.added
     shares = -effect.shares if taken_off else effect.shares
@@ -86,16 +86,19 @@ def make_offer(effect: PartEffect, worths: Sequence[Worth], fit: Fit) -> Offer:
     weights = np.einsum("k,kqn->qn", shares, np.array(slopes))
     values = shares @ [[one.seconds.value, one.watts.value] for one in worths]
     spreads, _ = spread_together(fit, weights)
-    seconds, watts = (one.quantity(float(v)) for one, v in zip(spreads, values, strict=True))
+    seconds, watts = (
+        one.quantity(float(v), terms.level) for one, v in zip(spreads, values, strict=True)
+    )
     change = effect.change.turned() if taken_off else effect.change
-    verdict = SAVES if seconds.high < 0 else COSTS if seconds.low > 0 else CANNOT_TELL
+    verdict = terms.verdict(seconds)
+    price = change.price if verdict == SAVES else None
     return Offer(
         change=change,
         seconds=seconds,
         watts=watts,
         seconds_weights=weights[0],
-        per_second=_price_per(change.price, seconds),
-        per_watt=_price_per(change.price, watts),
+        per_second=_price_per(price, seconds),
+        per_watt=_price_per(price, watts),
         verdict=verdict,
     )
 
@@ -103,12 +106,12 @@ def make_offer(effect: PartEffect, worths: Sequence[Worth], fit: Fit) -> Offer:
 def _price_per(price: float | None, delta: Quantity) -> Ratio | None:
     if price is None or not delta.high < 0:
         return None
-    t = _t(delta.df)
+    t = _t(delta.level, delta.df)
     return fieller(price, -delta.value, top_var=0.0, bottom_var=delta.sd**2, cov=0.0, t=t)
 
 
-def _t(df: float) -> float:
-    return float(stats.t.ppf(0.975, df))
+def _t(level: float, df: float) -> float:
+    return float(stats.t.ppf(0.5 + level / 2, df))
 
 
 def rank(offers: Sequence[Offer], fit: Fit) -> tuple[Offer, ...]:
@@ -141,7 +144,7 @@ def _ahead(one: Offer, two: Offer, fit: Fit) -> bool | None:
         return None
     value, weights = gap
     (of_gap,), _ = spread_together(fit, weights[None])
-    return bool(of_gap.quantity(value).low > 0)
+    return bool(of_gap.quantity(value, one.seconds.level).low > 0)
 
 
 def bargain_gap(one: Offer, two: Offer) -> tuple[float, FloatArray] | None:
@@ -193,7 +196,7 @@ def _share(cheap: Offer, dear: Offer, fit: Fit) -> Ratio | None:
         top_var=cheap.seconds.sd**2,
         bottom_var=dear.seconds.sd**2,
         cov=cov,
-        t=_t(min(cheap.seconds.df, dear.seconds.df)),
+        t=_t(dear.seconds.level, min(cheap.seconds.df, dear.seconds.df)),
     )
 
 

@@ -18,6 +18,7 @@ from sameloop.worth.money import Kept, Offer, make_offer, rank, savings_kept
 from sameloop.worth.next_test import NextTest, next_test
 from sameloop.worth.pacing import Pacing
 from sameloop.worth.ride_course import Riders, ride_course
+from sameloop.worth.terms import Terms, terms_of
 
 TOP_SPEED = 60 / 3.6  # m/s; common practice, no source
 COMFORTABLE = (70 / 60, 100 / 60)  # 1/s; common practice, no source
@@ -33,6 +34,8 @@ class CourseAnswer:
         The road, the weather and the power that were assumed.
     top_speed : float
         Speed above which the riders brake [m/s].
+    terms : Terms
+        How surely anything is said.
     worths : tuple of Worth
         Every pair of setups with laps.
     offers : tuple of Offer
@@ -53,6 +56,7 @@ class CourseAnswer:
     day: Day
     pacing: Pacing
     top_speed: float
+    terms: Terms
     worths: tuple[Worth, ...]
     offers: tuple[Offer, ...]
     kept: tuple[Kept, ...]
@@ -99,22 +103,23 @@ def worth_on_course(
     by_id = {setup.id: setup for setup in answer.study.setups}
     setups = [by_id[entry.id] for entry in answer.estimate.setups]
     ride = _ride(answer, setups[0], course, pacing, day, top_speed)
-    fit, parts = answer.estimate.fit, answer.parts
+    fit, parts, terms = answer.estimate.fit, answer.parts, terms_of(answer)
     pairs = list(combinations(enumerate(setups), 2))
-    worths = [worth_between(fit, ride, a, b) for a, b in pairs]
+    worths = [worth_between(fit, ride, a, b, terms) for a, b in pairs]
     against_first = worths[: len(setups) - 1]
     named = [one for one in parts.effects if one.change.added or one.change.removed]
-    offers = rank([make_offer(one, against_first, fit) for one in named], fit)
+    offers = rank([make_offer(one, against_first, fit, terms) for one in named], fit)
     return CourseAnswer(
         course=course,
         day=day,
         pacing=pacing,
         top_speed=top_speed,
+        terms=terms,
         worths=tuple(worths),
         offers=offers,
         kept=savings_kept(offers, fit),
         untold=parts.untold,
-        next_test=next_test(offers, parts.untold, fit),
+        next_test=None if terms.unsound else next_test(offers, parts.untold, fit),
         gears=gears,
         gear_use=gear_use(answer, gears, slowest=comfortable[0], fastest=comfortable[1]),
         cover=_cover(answer, setups[0], ride, gears, comfortable[0]) if gears else None,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ratio:
-    """A ratio with its interval at 95 %."""
+    """A ratio with its interval."""
 
     value: float
     low: float

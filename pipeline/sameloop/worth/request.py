@@ -14,7 +14,7 @@ from sameloop.errors import SameloopError
 from sameloop.worth.course import Course
 from sameloop.worth.course_file import loop_course, read_course
 from sameloop.worth.day import Day, choose_day
-from sameloop.worth.gearing import parse_gears
+from sameloop.worth.gearing import Gears, parse_gears
 from sameloop.worth.on_course import COMFORTABLE, TOP_SPEED, CourseAnswer, worth_on_course
 from sameloop.worth.pacing import (
     Pacing,
@@ -59,8 +59,7 @@ def ask_course(args: argparse.Namespace) -> Course | None:
     _cadences(args.cadence)
     if args.power is not None:
         _stages(args.power)
-    if args.gears is not None:
-        parse_gears(args.gears)
+    _gears(args.gears)
     return None if args.course is None else read_course(Path(args.course))
 
 
@@ -77,9 +76,9 @@ def ask_worth(answer: Answer, course: Course | None, args: argparse.Namespace) -
         answer,
         course,
         pacing=_pacing(answer, course, args),
-        day=_day(answer, args),
+        day=_day(answer, course, args),
         top_speed=TOP_SPEED if args.top_speed_kmh is None else args.top_speed_kmh / 3.6,
-        gears=None if args.gears is None else parse_gears(args.gears),
+        gears=_gears(args.gears),
         comfortable=_cadences(args.cadence),
     )
 
@@ -117,15 +116,25 @@ def _number(text: str) -> float:
     return value
 
 
-def _day(answer: Answer, args: argparse.Namespace) -> Day:
+def _day(answer: Answer, course: Course, args: argparse.Namespace) -> Day:
     return choose_day(
         usual_density=answer.study.reference_density,
+        start_height=course.start_height,
         density=args.density,
         temperature=None if args.temperature_c is None else args.temperature_c + ZERO_CELSIUS,
         pressure=None if args.pressure_hpa is None else 100 * args.pressure_hpa,
         wind_speed=args.wind_ms,
         wind_from=math.radians(args.wind_from_deg),
     )
+
+
+def _gears(text: str | None) -> Gears | None:
+    if text is None:
+        return None
+    try:
+        return parse_gears(text)
+    except SameloopError as error:
+        raise SameloopError(f"--gears: {error}") from None
 
 
 def _cadences(text: str | None) -> tuple[float, float]:
