@@ -11,6 +11,7 @@ from sameloop.report.blocks import Block, Paragraph, Picture, Table
 from sameloop.report.charts import draw_answer
 from sameloop.report.document import parts_blocks
 from sameloop.report.parts_words import TITLE
+from sameloop.report.ridden_speeds import beyond_sentence
 from sameloop.report.words import (
     INTERVAL,
     INTERVAL_BY_ITSELF,
@@ -43,6 +44,7 @@ def show() -> None:
 
 def _page(comparison: Comparison, answer: Answer, doubt: str | None) -> str:
     names = {setup.id: setup_words(setup) for setup in answer.study.setups}
+    beyond = beyond_sentence(answer)
     shown: list[Block] = [
         Paragraph(text=verdict_sentence(comparison, answer.study), kind="lead"),
         *([] if doubt is None else [Paragraph(text=doubt)]),
@@ -53,6 +55,7 @@ def _page(comparison: Comparison, answer: Answer, doubt: str | None) -> str:
             headings=("at", "watts", INTERVAL if comparison.looks == 1 else INTERVAL_BY_ITSELF),
             rows=tuple(watts_row(item) for item in comparison.watts),
         ),
+        *([Paragraph(text=beyond)] if beyond else []),
         Paragraph(text="Watts at the pedals on a flat road without wind; minus is a saving."),
     ]
     return look.blocks_html(shown)

@@ -33,8 +33,8 @@ def show() -> None:
     found = the_laps()
     seen = seen_before(the_study() / CORRECTIONS_FILE)
     used = sum(lap.used for lap in found.lapset.laps)
-    full = sum(lap.number > 0 for lap in found.lapset.laps)
-    look.say(f"{used} of {full} laps count. The loop is {found.lapset.loop.length:.0f} m long.")
+    tried = used + sum(lap.left_out for lap in found.lapset.laps)
+    look.say(f"{used} of {tried} laps count. The loop is {found.lapset.loop.length:.0f} m long.")
     lap = _chosen(found)
     if lap is None:
         return
@@ -116,7 +116,7 @@ def _save(said: tuple[Correction, ...], seen: str) -> None:
 
 def _tables(found: StudyLaps) -> str:
     tables = [_table(found, ride, entry.file) for ride, entry in enumerate(found.study.rides)]
-    return look.blocks_html([Items(items=found.lapset.notes), *tables])
+    return look.blocks_html([Items(items=found.lapset.said), *tables])
 
 
 def _table(found: StudyLaps, ride: int, file: str) -> Table:

@@ -125,8 +125,11 @@ def test_lap_points_lie_about_their_setups_level(sample_answer):
 def test_the_joint_region_holds_zero_just_when_it_says_so(sample_answer):
     (compared,) = sample_answer.comparisons
     assert "lies outside" in draw_joint(compared, sample_answer).words
+    assert "stricter test" not in draw_joint(compared, sample_answer).words
     vague = replace(compared, joint=100 * compared.joint)
-    assert "lies inside" in draw_joint(vague, sample_answer).words
+    assert "lies inside it. Two numbers at once" in draw_joint(vague, sample_answer).words
+    open_ = replace(vague, verdict="cannot tell")
+    assert "stricter test" not in draw_joint(open_, sample_answer).words
 
 
 def test_the_loop_is_drawn_without_place_turn_or_start(sample_answer):

@@ -38,8 +38,8 @@ def test_everything_the_rider_needs_is_there(answer):
 
     assert "36 km/h -6.4 -10.8 to -2.1" in text
     assert "minus is a saving" in text
-    assert "A 0.313 0.295 to 0.331 0.0041 0.0033 to 0.0049 82.4 5" in text
-    assert "B - A -0.012 -0.021 to -0.004" in text
+    assert "A (0.313) (0.295 to 0.331) (0.0041) (0.0033 to 0.0049) 82.4 5" in text
+    assert "B - A (-0.012) (-0.021 to -0.004)" in text
     assert "Trust the watts at the speeds ridden" in text
     assert "10 laps used, 1 left out" in text
     assert "two.fit lap 6: ended 300 m short of the gate" in text
@@ -47,6 +47,25 @@ def test_everything_the_rider_needs_is_there(answer):
     assert "tyre_radius_m = 0.311" in text
     assert "The station's wind was brought to rider height." in text
     assert "one.fit: power shifted by -1.0 s" in text
+
+
+def test_brackets_stand_just_where_cda_and_crr_are_not_told_apart(answer, make_comparison):
+    told = replace(answer, comparisons=(make_comparison(separable=True),))
+
+    assert "mass; in brackets: not told apart" in plain(format_answer(answer), width=200)
+    text = " ".join(plain(format_answer(told), width=200).split())
+    assert "in brackets" not in text
+    assert "A 0.313 0.295 to 0.331 0.0041 0.0033 to 0.0049 82.4 5" in text
+    assert "B - A -0.012 -0.021 to -0.004" in text
+
+
+def test_speeds_beyond_those_ridden_are_named_below_the_watts(sample_answer):
+    study = replace(sample_answer.study, reference_speeds=(10.0, 15.0))
+    lines = plain(format_answer(replace(sample_answer, study=study)), width=200).splitlines()
+    (below,) = (line for line in lines if "beyond the speeds" in line)
+
+    assert below.startswith("54 km/h is beyond the speeds ridden (27 to 43 km/h)")
+    assert "beyond the speeds" not in plain(format_answer(sample_answer), width=200)
 
 
 def test_names_with_brackets_are_no_markup(answer):

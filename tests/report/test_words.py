@@ -73,6 +73,15 @@ def test_a_bound_beside_zero_is_not_written_as_zero():
     assert words.quantity_words(q(-9.4, 4.9, -19.1, 0.27), signed=True)[1] == "-19.1 to +0.3"
 
 
+def test_decimals_can_be_asked_for():
+    winds = (q(1.2, 0.03, 1.1412, 1.2588), q(1.4, 0.4, 0.6, 2.2))
+
+    assert [words.quantity_words(wind, decimals=1) for wind in winds] == [
+        ("1.2", "1.1 to 1.3"),
+        ("1.4", "0.6 to 2.2"),
+    ]
+
+
 def test_signed_quantities_show_their_sign():
     assert words.quantity_words(q(0.021, 0.01, 0.001, 0.041), signed=True) == (
         "+0.021",

@@ -104,7 +104,7 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
     return LapSet(
         loop=found,
         laps=keep_or_leave_out(laps, tracks, direction),
-        notes=_notes(found, chains, ring=ring),
+        notes=_notes(found, ring=ring),
     )
 
 
@@ -258,7 +258,6 @@ def _mean_altitude(tracks: Sequence[Track], chains: list[Chain], station: FloatA
     return total / count if count else np.full(len(station), np.nan)
 
 
-def _notes(loop: Loop, chains: list[Chain], *, ring: bool) -> tuple[str, ...]:
+def _notes(loop: Loop, *, ring: bool) -> tuple[str, ...]:
     kind = "closed loop" if loop.closed else "out-and-back" if ring else "one-way road"
-    laps = sum(len(chain.passes) for chain in chains)
-    return (f"{kind.capitalize()} of {loop.length:.0f} m found from positions, {laps} laps on it.",)
+    return (f"{kind.capitalize()} of {loop.length:.0f} m found from positions.",)

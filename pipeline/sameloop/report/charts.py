@@ -11,6 +11,7 @@ from scipy import stats
 
 from sameloop.answer import Answer
 from sameloop.clean.track import FloatArray
+from sameloop.compare.decision import HELPED, WORSE
 from sameloop.estimate.result import Comparison
 from sameloop.report.drawing import (
     COLOURS,
@@ -28,6 +29,10 @@ from sameloop.study import Setup, Study
 
 _REGION = 0.95
 _MOST_SOURCES = 9
+_STRICTER = (
+    "Two numbers at once are held to a stricter test than the watts alone; the verdict rests on "
+    "the watts. "
+)
 
 
 def draw_answer(comparison: Comparison, study: Study) -> Drawing:
@@ -116,13 +121,15 @@ def draw_joint(comparison: Comparison, answer: Answer) -> Drawing:
     _line_of_no_watts(axes, comparison, answer, east)
     label(axes, across="change of CdA [m²]", up="change of Crr [thousandths]")
     legend(figure, axes)
-    beyond = "inside" if _holds_zero(comparison) else "outside"
+    inside = _holds_zero(comparison)
+    told = comparison.verdict in (HELPED, WORSE)
+    differs = _STRICTER if inside and told else ""
     return Drawing(
         key=f"joint-{comparison.before}-{comparison.after}",
         title="Air drag and rolling resistance together",
         words="The shaded region holds the true pair of changes in 95 of 100 such tests; no change "
-        f"at all lies {beyond} it. Along the dashed line watts stay the same, so a long narrow "
-        "region beside it means: watts known, their split not.",
+        f"at all lies {'inside' if inside else 'outside'} it. {differs}Along the dashed line watts "
+        "stay the same, so a long narrow region beside it means: watts known, their split not.",
         figure=figure,
     )
 

@@ -40,7 +40,10 @@ def draw_loop(loop: Loop, *, with_places: bool = False) -> Drawing | None:
     left, bottom = float(east.min()), float(north.min()) - 0.08 * float(np.ptp(east))
     bar = _round_length(0.25 * float(np.ptp(east)))
     axes.plot([left, left + bar], [bottom, bottom], color=INK, linewidth=2)
-    axes.text(left, bottom, f"{bar:g} m", va="top", color=INK, fontsize=9)
+    axes.annotate(
+        f"{bar:g} m", (left, bottom), xytext=(0, -3), textcoords="offset points", va="top",
+        color=INK, fontsize=9,
+    )  # fmt: skip
     return Drawing(key="loop", title="The loop", words=words, figure=figure)
 
 
@@ -141,7 +144,7 @@ def draw_wind(answer: Answer) -> Drawing | None:
     for one in axes:
         one.set_yticks(place, [f"ride {wind.ride + 1}" for wind in winds])
         one.grid(visible=False, axis="y")
-        one.invert_yaxis()
+        one.set_ylim(len(winds) - 0.5, -0.5)  # the first ride on top, the last clear of the axis
     label(axes[0], across="wind at rider height [m/s]")
     label(axes[1], across="wind from [degrees, 0 is north]")
     legend(figure, axes[0])
@@ -149,7 +152,8 @@ def draw_wind(answer: Answer) -> Drawing | None:
         key="wind",
         title="The wind: without the laps, and with them",
         words="Each ride's mean wind at rider height with 95 % intervals: from the weather report, "
-        "or assumed where there is none, and then with what the laps add to that.",
+        "or assumed where there is none, and then with what the laps add to that. Healthy: of each "
+        "ride the two overlap, and the second is the shorter.",
         figure=figure,
     )
 

@@ -16,6 +16,7 @@ from sameloop.report.charts_road import draw_along_road, draw_loop, draw_wind
 from sameloop.report.method_page import LIMITS, METHOD, SOURCES
 from sameloop.report.names import RideNames
 from sameloop.report.parts_words import TITLE, part_headings, part_rows, parts_lines
+from sameloop.report.ridden_speeds import beyond_sentence
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict, results_dict
 from sameloop.report.words import (
@@ -23,9 +24,12 @@ from sameloop.report.words import (
     INTERVAL_BY_ITSELF,
     defaults_lines,
     doubt_sentence,
+    is_told,
     quantity_words,
     separable_sentence,
     setup_words,
+    split_title,
+    split_words,
     verdict_sentence,
     warning_sentence,
     watts_row,
@@ -91,6 +95,7 @@ def _comparison(comparison: Comparison, answer: Answer) -> list[Block]:
         next(setup for setup in answer.study.setups if setup.id == name)
         for name in (comparison.before, comparison.after)
     )
+    beyond = beyond_sentence(answer)
     note = (
         f"After: {setup_words(after)}. Before: {setup_words(before)}. Differences are after minus "
         "before, in pedal power on a flat road without wind in air of "
@@ -106,6 +111,7 @@ def _comparison(comparison: Comparison, answer: Answer) -> list[Block]:
             headings=("at", "watts", INTERVAL if comparison.looks == 1 else INTERVAL_BY_ITSELF),
             rows=tuple(watts_row(item) for item in comparison.watts),
         ),
+        *([Paragraph(text=beyond)] if beyond else []),
         Paragraph(text=separable_sentence(comparison)),
         *pictures([draw_joint(comparison, answer), draw_budget(comparison)]),
     ]
@@ -116,16 +122,20 @@ def _setups(answer: Answer) -> Section:
     rows = []
     for entry in answer.estimate.setups:
         setup = setups[entry.id]
-        cda, crr = quantity_words(entry.cda), quantity_words(entry.crr)
+        told = is_told(entry.id, answer.comparisons)
+        cda, crr = (split_words(one, told=told) for one in (entry.cda, entry.crr))
         rows.append((setup_words(setup), *cda, *crr, f"{setup.total_mass:.2f}", str(entry.laps)))
     for item in answer.comparisons:
-        cda, crr = (quantity_words(one, signed=True) for one in (item.delta_cda, item.delta_crr))
+        cda, crr = (
+            split_words(one, told=item.separable, signed=True)
+            for one in (item.delta_cda, item.delta_crr)
+        )
         rows.append(
             (f"{item.after} minus {item.before}", *cda, *crr, f"{item.delta_mass:+.2f}", "")
         )
     interval = "95 % interval"
     table = Table(
-        title="Air drag, rolling resistance and mass",
+        title=split_title(answer.comparisons),
         headings=("setup", "CdA m²", interval, "Crr", interval, "kg", "laps"),
         rows=tuple(rows),
     )
@@ -171,7 +181,8 @@ def _conditions(answer: Answer, names: RideNames) -> Section:
         if used:
             density = float(np.interp(np.concatenate(used), air.time, air.density).mean())
             wind = next((w for w in answer.estimate.wind if w.ride == index), None)
-            words = quantity_words(wind.speed) if wind else ("-", "-")
+            # Winds are read against one another, so all have the same decimals.
+            words = quantity_words(wind.speed, decimals=1) if wind else ("-", "-")
             rows.append((names.of(index), fixed(density, 3), *words))
     table = Table(
         title="Air",

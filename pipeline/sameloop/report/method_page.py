@@ -13,7 +13,9 @@ METHOD = (
     "along the road, and small errors of every declared input (masses, power meter, air, wheel) "
     "are estimated together by generalised least squares [3], linearised again until nothing "
     "moves. The wind of a ride starts from the weather station, brought to rider height, with its "
-    "uncertainty.",
+    "uncertainty. Where the laps say nothing, two weak statements keep the level sane: the mean "
+    "Crr of the setups is 0.0045 ± 0.0015 and their mean CdA 0.32 ± 0.15 m² (one standard "
+    "deviation).",
     "A gust slows the rider while the power stays, so measured speed and wind go together, which "
     "would bias CdA. The slopes of the model are therefore taken at the speed that the power "
     "predicts without gusts (instrumental variables).",

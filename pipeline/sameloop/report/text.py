@@ -13,6 +13,7 @@ from sameloop.answer import Answer, StudyLaps
 from sameloop.estimate.result import Comparison, SetupEstimate, Warning_
 from sameloop.laps.lap import Lap
 from sameloop.report.parts_words import TITLE, part_headings, part_rows, parts_lines
+from sameloop.report.ridden_speeds import beyond_sentence
 from sameloop.report.rounding import fixed
 from sameloop.report.tables import KMH, lap_dict
 from sameloop.report.words import (
@@ -20,10 +21,12 @@ from sameloop.report.words import (
     clock,
     defaults_lines,
     doubt_sentence,
-    quantity_words,
+    is_told,
     separable_sentence,
     setup_words,
     speed_words,
+    split_title,
+    split_words,
     verdict_sentence,
     warning_sentence,
     watts_row,
@@ -59,7 +62,7 @@ def format_laps(found: StudyLaps) -> RenderableType:
     parts: list[RenderableType] = [
         Text(f"One lap is {loop.length:.0f} m ({shape}). {_laps_sentence(found.lapset.laps)}")
     ]
-    parts += [list_item(note) for note in found.lapset.notes]
+    parts += [list_item(note) for note in found.lapset.said]
     for number, ride in enumerate(found.study.rides):
         parts += [Text(), Text(ride.file, style="bold"), _laps_table(found, number)]
     return Group(*parts)
@@ -112,6 +115,7 @@ def _comparison(comparison: Comparison, answer: Answer) -> Iterator[RenderableTy
     for item in comparison.watts:
         table.add_row(*watts_row(item))
     yield table
+    yield from _beyond(answer)
     yield Text()
 
 
@@ -133,6 +137,7 @@ def _comparisons(answer: Answer) -> Iterator[RenderableType]:
         cells = (cell for item in comparison.watts for cell in watts_row(item)[1:])
         table.add_row(_plain(f"{comparison.after} - {comparison.before}"), *cells)
     yield table
+    yield from _beyond(answer)
     yield Text(_basis(answer))
     yield Text()
 
@@ -141,6 +146,12 @@ def _worst_doubt(answer: Answer) -> Iterator[RenderableType]:
     doubt = doubt_sentence(answer.warnings)
     if doubt is not None:
         yield Text(doubt, style="yellow")
+
+
+def _beyond(answer: Answer) -> Iterator[RenderableType]:
+    sentence = beyond_sentence(answer)
+    if sentence is not None:
+        yield Text(sentence)
 
 
 def _basis(answer: Answer) -> str:
@@ -168,23 +179,24 @@ def _setups(answer: Answer) -> Iterator[RenderableType]:
     masses = {setup.id: setup.total_mass for setup in answer.study.setups}
     table = plain_table("setup", "CdA m2", "95 % interval", "Crr", "95 % interval", "kg", "laps")
     for entry in answer.estimate.setups:
-        table.add_row(*_setup_row(entry, masses[entry.id]))
+        told = is_told(entry.id, answer.comparisons)
+        table.add_row(*_setup_row(entry, masses[entry.id], told=told))
     for comparison in answer.comparisons:
         cda, crr = (
-            quantity_words(item, signed=True)
+            split_words(item, told=comparison.separable, signed=True)
             for item in (comparison.delta_cda, comparison.delta_crr)
         )
         label = _plain(f"{comparison.after} - {comparison.before}")
         mass = comparison.delta_mass
         table.add_row(label, *cda, *crr, f"{mass:+.1f}" if mass else "0.0", "")
-    yield Text("Air drag, rolling resistance and mass", style="bold")
+    yield Text(split_title(answer.comparisons), style="bold")
     yield table
     for sentence in dict.fromkeys(map(separable_sentence, answer.comparisons)):
         yield Text(sentence)
 
 
-def _setup_row(entry: SetupEstimate, mass: float) -> list[RenderableType]:
-    cda, crr = quantity_words(entry.cda), quantity_words(entry.crr)
+def _setup_row(entry: SetupEstimate, mass: float, *, told: bool) -> list[RenderableType]:
+    cda, crr = (split_words(item, told=told) for item in (entry.cda, entry.crr))
     return [_plain(entry.id), *cda, *crr, f"{mass:.1f}", str(entry.laps)]
 
 

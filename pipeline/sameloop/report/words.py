@@ -104,14 +104,33 @@ def interval_words(watts: Quantity, unit: str = "W") -> str:
     return f"from costing {high} to saving {low} {unit}"
 
 
-def quantity_words(quantity: Quantity, *, signed: bool = False) -> tuple[str, str]:
-    """Round a quantity: its value, and its interval."""
-    decimals = _decimals(quantity)
+def quantity_words(
+    quantity: Quantity, *, signed: bool = False, decimals: int | None = None
+) -> tuple[str, str]:
+    """Round a quantity to the digits it deserves, or to `decimals`: its value, and its interval."""
+    decimals = _decimals(quantity) if decimals is None else decimals
     value, low, high = (
         _signed(number, decimals) if signed else _plain(number, decimals)
         for number in (quantity.value, quantity.low, quantity.high)
     )
     return value, f"{low} to {high}"
+
+
+def split_words(quantity: Quantity, *, told: bool, signed: bool = False) -> tuple[str, str]:
+    """Round a CdA or a Crr, in brackets where the laps have not `told` the two apart."""
+    value, interval = quantity_words(quantity, signed=signed)
+    return (value, interval) if told else (f"({value})", f"({interval})")
+
+
+def split_title(comparisons: Sequence[Comparison]) -> str:
+    """Head the table of CdA and Crr, and say what its brackets mean."""
+    brackets = "" if all(one.separable for one in comparisons) else "; in brackets: not told apart"
+    return f"Air drag, rolling resistance and mass{brackets}"
+
+
+def is_told(setup: str, comparisons: Sequence[Comparison]) -> bool:
+    """Whether any comparison of a setup tells CdA from Crr."""
+    return any(one.separable for one in comparisons if setup in (one.before, one.after))
 
 
 def speed_words(speed: float) -> str:
