@@ -173,6 +173,7 @@ FAULTS = {
     "setup_without_laps": lambda: changed_study(spec(), setup_without_laps),
     "one_setup": lambda: changed_study(spec(), one_setup),
     "laps_not_there": lambda: changed_study(spec(), laps_not_there),
+    "odd_shape": lambda: changed_study(spec(), lambda study: replace(study, loop="out_and_back")),
     "odd_mass": lambda: changed_study(spec(), odd_mass),
     "weather_far": lambda: changed_study(spec(), later_weather(6.0)),
     "odd_speed": miles_per_hour,

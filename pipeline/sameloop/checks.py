@@ -25,6 +25,7 @@ SEVERITY = (
     "setup_without_laps",
     "one_setup",
     "laps_not_there",
+    "odd_shape",
     "odd_mass",
     "weather_far",
     "odd_power",
@@ -68,7 +69,7 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
     checks = (_same_time, _same_power, _setups, _named_in_vain, _confounding, _weather)
-    recorded = (_left_out, _by_hand, _recordings)
+    recorded = (_odd_shape, _left_out, _by_hand, _recordings)
     sensors = (unit_warnings, wheel_warnings, air_sensor_warnings)
     return worst_first(
         [warning for check in (*checks, *recorded, *sensors) for warning in check(found)]
@@ -225,6 +226,12 @@ def _left_out(found: StudyLaps) -> list[Warning_]:
         f"({times}); see `sameloop laps`"
     )
     return [Warning_(code="laps_left_out", text=text)]
+
+
+def _odd_shape(found: StudyLaps) -> Iterator[Warning_]:
+    if found.lapset.odd_shape:
+        text = f'{found.lapset.odd_shape}: leave loop out, or set it to "auto"'
+        yield Warning_(code="odd_shape", text=text)
 
 
 def _by_hand(found: StudyLaps) -> Iterator[Warning_]:

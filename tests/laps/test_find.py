@@ -165,6 +165,21 @@ def test_out_and_back(roads):
     assert not lapset.loop.closed
     assert used(lapset) == [1, 2, 3, 1, 2, 3]
     assert rms(roads.misplaced(lapset, ridden, length)) < TARGET
+    assert not lapset.odd_shape
+
+
+@pytest.mark.parametrize(
+    ("back", "told", "seen"),
+    [
+        ((1503, -5), "closed", "both ways on one road"),
+        ((1500, 300), "out_and_back", "on another road back"),
+    ],
+)
+def test_a_loop_that_is_not_what_the_study_says_is_told(roads, back, told, seen):
+    lap = roads.round_of([(0, 0), (1500, 0), back, (0, back[1]), (0, 0)])
+    lapset = find_laps([roads.ride(roads.laps_of(lap, 4), seed=1).track], loop=told)
+    assert lapset.odd_shape.startswith(f'study.toml says loop = "{told}"')
+    assert seen in lapset.odd_shape
 
 
 def test_small_track(roads):

@@ -82,7 +82,8 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
     if reference is None:
         raise LapMatchError(_NO_LOOP.format(files=_names(tracks)))
     ring = reference.path.ring
-    both_ways = loop == "out_and_back" or (loop == "auto" and is_out_and_back(reference.path))
+    looks_both_ways = is_out_and_back(reference.path)
+    both_ways = looks_both_ways if loop == "auto" else loop == "out_and_back"
     closed = ring and not both_ways
     passes = [find_passes(ride, reference, both_ways=both_ways) for ride in rides]
     if not any(not piece.reason for ride in passes for piece in ride):
@@ -105,6 +106,7 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
         loop=found,
         laps=keep_or_leave_out(laps, tracks, direction),
         notes=_notes(found, ring=ring),
+        odd_shape=_odd_shape(loop, looks_both_ways=looks_both_ways),
     )
 
 
@@ -261,3 +263,10 @@ def _mean_altitude(tracks: Sequence[Track], chains: list[Chain], station: FloatA
 def _notes(loop: Loop, *, ring: bool) -> tuple[str, ...]:
     kind = "closed loop" if loop.closed else "out-and-back" if ring else "one-way road"
     return (f"{kind.capitalize()} of {loop.length:.0f} m found from positions.",)
+
+
+def _odd_shape(loop: str, *, looks_both_ways: bool) -> str:
+    if loop == "auto" or (loop == "out_and_back") == looks_both_ways:
+        return ""
+    looks = "both ways on one road" if looks_both_ways else "on another road back"
+    return f'study.toml says loop = "{loop}", but by its positions it is ridden {looks}'

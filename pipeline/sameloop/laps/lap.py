@@ -109,7 +109,8 @@ class LapSet:
     """The loop and every lap found in a study, used or left out.
 
     `usable_fraction` is left to the estimate; `notes` says how the loop was found. `by_hand` says
-    what the rider corrected, `lost` which of his corrections are about no lap.
+    what the rider corrected, `lost` which of his corrections are about no lap, `odd_shape` how the
+    positions contradict what the study says of the loop.
     """
 
     loop: Loop
@@ -117,6 +118,7 @@ class LapSet:
     notes: tuple[str, ...] = ()
     by_hand: tuple[str, ...] = ()
     lost: tuple[str, ...] = ()
+    odd_shape: str = ""
 
     @property
     def said(self) -> tuple[str, ...]:
