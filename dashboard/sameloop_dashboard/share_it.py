@@ -17,8 +17,9 @@ def show() -> None:
     st.title("How do I show it?")
     answer = the_answer()
     look.say(
-        "One file with the answer and all behind it. It holds no positions, no start or end, and "
-        "no names of files, unless you say so; names of setups stand as you wrote them."
+        "One file with the answer and all behind it. It holds no positions, no place where laps "
+        "begin or end and no names of files, unless you say so. It tells date and time of each "
+        "ride and the shape of the loop; names of setups stand as you wrote them."
     )
     with_places = st.checkbox("Also show where it was ridden, and the names of the files")
     kind = st.radio(

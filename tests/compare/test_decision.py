@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sameloop.compare.decision import CANNOT_TELL, HELPED, SMALL, WORSE, decide
+from sameloop.compare.decision import CANNOT_TELL, HELPED, SMALL, WORSE, decide, more_laps_words
 from sameloop.estimate.uncertainty import Spread
 
 
@@ -45,6 +45,12 @@ def test_more_laps_reach_the_verdict_that_they_promise():
     assert enough.verdict != CANNOT_TELL
     short = _decide(value, sd * math.sqrt(laps / (laps + more - 1)))
     assert short.verdict == CANNOT_TELL
+
+
+def test_one_lap_is_no_laps():
+    assert more_laps_words(1) == "1 more lap of each setup"
+    assert more_laps_words(2) == "2 more laps of each setup"
+    assert "About 1 more lap of each setup" in _decide(-3.9, 2.0).why
 
 
 def test_no_number_of_laps_is_named_when_none_would_do():

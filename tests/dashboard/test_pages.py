@@ -207,6 +207,12 @@ def test_the_report_can_be_taken_along_in_every_form(open_page, shared_folder, k
     assert button.proto.url.endswith((".html", ".pdf", ".json")[kind])
 
 
+def test_what_a_report_tells_is_said_before_it_is_saved(open_page, words, shared_folder):
+    said = words(open_page("share_it", shared_folder))
+    assert "no positions" in said
+    assert "It tells date and time of each ride" in said
+
+
 def test_the_question_can_be_changed(open_page, words, folder):
     page = open_page("my_study", folder)
     next(item for item in page.text_input if item.label == "What is asked").set_value("Bags?")

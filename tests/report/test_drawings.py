@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from lxml import etree
 
+from sameloop.estimate.result import BudgetLine
 from sameloop.report.charts import draw_answer, draw_budget, draw_joint, draw_laps
 from sameloop.report.charts_doubt import draw_influence, draw_over_time
 from sameloop.report.charts_road import draw_along_road, draw_laps_on_map, draw_loop, draw_wind
@@ -102,6 +103,13 @@ def test_names_are_words_and_neither_markup_nor_formulas(sample_answer):
     assert "<script" not in svg
     text = "".join(etree.fromstring(svg).itertext())
     assert "<script>alert(1)</script> $x_1$" in text
+
+
+def test_posture_is_explained_where_it_is_named(sample_answer, make_comparison):
+    wind = make_comparison(budget=(BudgetLine(source="wind", delta_watts_sd=2.0),))
+
+    assert "nobody sits quite the same" in draw_budget(sample_answer.comparisons[0]).words
+    assert "Posture" not in draw_budget(wind).words
 
 
 def test_png_is_fine_enough_for_print(drawings):

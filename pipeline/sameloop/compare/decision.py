@@ -81,9 +81,12 @@ def _why_open(smallest: float, more: int | None) -> str:
         return (
             start + " More laps alone would not settle it: ride again on other days, alternating."
         )
-    return (
-        start + f" About {more} more laps of each setup would settle it, if the difference stays."
-    )
+    return f"{start} About {more_laps_words(more)} would settle it, if the difference stays."
+
+
+def more_laps_words(more: int) -> str:
+    """Say how many more laps of each setup."""
+    return f"{more} more {'lap' if more == 1 else 'laps'} of each setup"
 
 
 def _more_laps(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sameloop.compare.decision import more_laps_words
 from sameloop.estimate.result import Comparison
 from sameloop.study import Study
 
@@ -34,8 +35,8 @@ def change_line(comparison: Comparison, study: Study) -> str:
     """
     if comparison.more_laps is not None:
         return (
-            f"About {comparison.more_laps} more laps of each setup would settle it, if the "
-            "difference stays."
+            f"About {more_laps_words(comparison.more_laps)} would settle it, if the difference "
+            "stays."
         )
     largest = max(comparison.budget, key=lambda line: line.delta_watts_sd, default=None)
     if largest is None:

@@ -207,4 +207,5 @@ def _budget_words(names: list[str], sizes: list[float]) -> str:
     if not names:
         return "No source adds to the uncertainty."
     largest = f"The largest part is {names[0]} with {sizes[0]:.1f} W."
-    return f"{largest} Parts add up by their squares."
+    posture = " Posture: nobody sits quite the same twice." if "posture" in names else ""
+    return f"{largest} Parts add up by their squares.{posture}"

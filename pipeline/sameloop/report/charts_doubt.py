@@ -46,9 +46,9 @@ def draw_over_time(answer: Answer) -> Drawing:
     return Drawing(
         key="over-time",
         title="What is left over time",
-        words="The force that setups, road and wind do not explain, a mean for each quarter of a "
-        "lap, in the order ridden. Healthy: points lie about zero without trend or step, 19 of 20 "
-        f"of them in the grey band. {_jump_words(jumps)}",
+        words="The force that setups, road and wind do not explain (1 N is 10 W at 36 km/h), a "
+        "mean for each quarter of a lap, in the order ridden. Healthy: points lie about zero "
+        f"without trend or step, 19 of 20 of them in the grey band. {_jump_words(jumps)}",
         figure=figure,
     )
 

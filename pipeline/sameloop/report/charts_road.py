@@ -110,9 +110,10 @@ def draw_along_road(answer: Answer) -> Drawing:
     return Drawing(
         key="along-road",
         title="What is left along the road",
-        words="The force that the model does not explain, averaged over the laps of each setup and "
-        f"{_SMOOTH:g} m of road. Healthy: the lines stay near zero and cross it often. They mirror "
-        "one another, because what all setups share counts as the road. A place where they stay "
+        words="The force that the model does not explain (1 N is 10 W at 36 km/h), averaged over "
+        f"the laps of each setup and {_SMOOTH:g} m of road. Healthy: the lines stay near zero and "
+        "cross it often. They mirror one another, because what all setups share counts as the "
+        "road. A place where they stay "
         "apart is worth a look: a braked bend, a passing place, a sheltered wall.",
         figure=figure,
     )

@@ -44,7 +44,8 @@ def make_document(answer: Answer, *, with_places: bool = False) -> Document:
     answer : Answer
     with_places : bool
         Also name the ride files, turn the loop to the north and mark where laps begin. Without it
-        nothing in the document tells where or, but for setup names, by whom it was ridden.
+        nothing in the document tells where or, but for setup names, by whom it was ridden; when it
+        was ridden is told.
     """
     names = RideNames(tuple(ride.file for ride in answer.study.rides), plain=with_places)
     sections = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sameloop.compare.decision import more_laps_words
 from sameloop.compare.part_changes import Untold
 from sameloop.compare.parts import PartEffect, PartsModel
 from sameloop.report.words import interval_name, quantity_words, speed_words
@@ -49,7 +50,7 @@ def _verdict(one: PartEffect) -> str:
     if one.decision.verdict in ("helped", "made it worse") and one.decision.also_small:
         return f"{one.decision.verdict}, by less than you care about"
     if one.decision.more_laps is not None:
-        return f"{one.decision.verdict}; about {one.decision.more_laps} more laps of each setup"
+        return f"{one.decision.verdict}; about {more_laps_words(one.decision.more_laps)}"
     return one.decision.verdict
 
 
