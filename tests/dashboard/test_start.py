@@ -56,4 +56,4 @@ def test_without_its_packages_it_says_what_to_install(tmp_path, monkeypatch, cap
     monkeypatch.setitem(sys.modules, "streamlit", None)
     monkeypatch.setattr("os.execve", lambda *_: pytest.fail("the server was started"))
     assert cli.main(["dashboard", str(tmp_path)]) == 2
-    assert "run pip install 'sameloop[dashboard]'" in capsys.readouterr().err
+    assert "run pip install '.[dashboard]' in the folder" in capsys.readouterr().err

@@ -39,7 +39,8 @@ def connected(address: str | None, workers: int | None) -> Iterator[Client]:
         from distributed import Client, LocalCluster
     except ImportError:
         raise SameloopError(
-            "The packages for many studies are not installed; run pip install 'sameloop[batch]'."
+            "The packages for many studies are not installed; run pip install '.[batch]' in the "
+            "folder that holds sameloop's README.md."
         ) from None
     if address is None:
         # By default its status page could be seen from other machines.

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from itertools import takewhile
 
+import numpy as np
 import pandas as pd
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
+from scipy.spatial import KDTree
 
 from sameloop.batch.answer_one import ANSWERED
 from sameloop.batch.pooled import Pooled, pool
@@ -16,11 +18,10 @@ from sameloop.report.rounding import decimals_or_default, fixed
 
 LONGEST = 20  # rows of a table on the terminal; all rows are in the dataset
 
-#: What a study's first comparison found; with it a copy of the study is told.
-_NUMBERS = [
-    "speed_kmh", "laps_before", "laps_after", "loop_length_m", "delta_watts", "delta_watts_sd",
-    "delta_cda", "delta_cda_sd", "delta_crr", "delta_crr_sd",
-]  # fmt: skip
+#: What a study's first comparison found, and how sure that is; with it a copy is told.
+_COUNTS, _FOUND = ("speed_kmh", "laps_before", "laps_after"), ("watts", "cda", "crr")
+#: A scrubbed copy strays by less than 1e-6 of a standard deviation, two tests by far more.
+_SAME = 1e-4
 
 #: Part that came, or went, and the speed at which watts are counted [km/h].
 Change = tuple[str, float]
@@ -32,9 +33,7 @@ def format_summary(rows: pd.DataFrame) -> RenderableType:
     blocks: list[RenderableType] = [Text(went(rows)), *_errors(rows)]
     copies = copied_studies(answers)
     if copies:
-        lines = [
-            f"  {study} gives to the last digit what {of} does" for study, of in copies.items()
-        ]
+        lines = [f"  {study} prints the same answer as {of}" for study, of in copies.items()]
         blocks += [Text("Copies, which do not count again:"), Text("\n".join(_shortened(lines)))]
         answers = answers[~answers["study"].isin(list(copies))]
     if len(answers):
@@ -45,14 +44,23 @@ def format_summary(rows: pd.DataFrame) -> RenderableType:
 def copied_studies(answers: pd.DataFrame) -> dict[str, str]:
     """Find studies that hold the rides of another one, each with that other.
 
-    No two tests come out alike to the last digit, so the numbers tell, wherever the files lie and
-    whatever the study is called.
+    No two tests come out alike in all of their numbers, so these tell, wherever the files lie,
+    whatever the study is called, and in a scrubbed copy too.
     """
-    numbers = answers.drop_duplicates("study").sort_values("study")[["study", *_NUMBERS]]
-    groups = numbers.groupby(_NUMBERS, dropna=False, sort=False)["study"]
-    first = groups.transform("first")
-    again = numbers["study"] != first
-    return dict(zip(numbers["study"][again], first[again], strict=True))
+    each = answers.drop_duplicates("study").sort_values("study")
+    if each.empty:
+        return {}
+    columns = [each[name].to_numpy(float) for name in _COUNTS]
+    for name in _FOUND:
+        value = each[f"delta_{name}"].to_numpy(float)
+        sd = each[f"delta_{name}_sd"].where(lambda one: one > 0).to_numpy(float)
+        columns += [value / sd, np.log(sd)]
+    points = np.nan_to_num(np.stack(columns, axis=1), posinf=0.0, neginf=0.0)
+    studies = each["study"].tolist()
+    first: dict[str, str] = {}
+    for one, two in sorted(KDTree(points).query_pairs(_SAME, p=math.inf)):
+        first.setdefault(studies[two], first.get(studies[one], studies[one]))
+    return first
 
 
 def pooled_changes(answers: pd.DataFrame) -> dict[Change, Pooled]:

@@ -39,7 +39,8 @@ def run(args: argparse.Namespace) -> None:
         if error.name != "fsspec":
             raise
         raise SameloopError(
-            "The packages for many studies are not installed; run pip install 'sameloop[batch]'."
+            "The packages for many studies are not installed; run pip install '.[batch]' in the "
+            "folder that holds sameloop's README.md."
         ) from None
     from sameloop.batch.summary import format_summary, went
 

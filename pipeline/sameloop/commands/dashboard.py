@@ -32,6 +32,7 @@ def run(args: argparse.Namespace) -> None:
         import streamlit  # noqa: F401  to say what is missing before the process is replaced
     except ImportError:
         raise SameloopError(
-            "The dashboard's packages are not installed; run pip install 'sameloop[dashboard]'."
+            "The dashboard's packages are not installed; run pip install '.[dashboard]' in the "
+            "folder that holds sameloop's README.md."
         ) from None
     start(args.study, port=args.port, open_browser=not args.no_browser)
