@@ -59,7 +59,7 @@ def copied_studies(answers: pd.DataFrame) -> dict[str, str]:
     studies = each["study"].tolist()
     first: dict[str, str] = {}
     for one, two in sorted(KDTree(points).query_pairs(_SAME, p=math.inf)):
-        first.setdefault(studies[two], first.get(studies[one], studies[one]))
+        first.setdefault(studies[two], studies[one])
     return first
 
 
