@@ -30,6 +30,7 @@ _STYLE = """<style>
   border-bottom: 1px solid color-mix(in srgb, currentColor 25%, transparent);
   font-variant-numeric: tabular-nums; }
 .sl tbody th { font-weight: 400; }
+.sl.reasons td:nth-child(2) { min-width: 8rem; }
 .sl .trouble { border-left: 4px solid #d55e00; padding: .4rem .8rem; }
 </style>"""
 
@@ -46,9 +47,10 @@ def blocks(shown: Iterable[Block]) -> None:
     st.html(blocks_html(shown))
 
 
-def blocks_html(shown: Iterable[Block]) -> str:
-    """Give blocks of a report as one piece of HTML."""
-    return f'<div class="sl">{"".join(block_html(block, ink=ink()) for block in shown)}</div>'
+def blocks_html(shown: Iterable[Block], kind: str = "") -> str:
+    """Give blocks of a report as one piece of HTML; `kind` 'reasons' widens the second column."""
+    inside = "".join(block_html(block, ink=ink()) for block in shown)
+    return f'<div class="{f"sl {kind}".strip()}">{inside}</div>'
 
 
 def ink() -> str:

@@ -116,7 +116,7 @@ def _save(said: tuple[Correction, ...], seen: str) -> None:
 
 def _tables(found: StudyLaps) -> str:
     tables = [_table(found, ride, entry.file) for ride, entry in enumerate(found.study.rides)]
-    return look.blocks_html([Items(items=found.lapset.said), *tables])
+    return look.blocks_html([Items(items=found.lapset.said), *tables], kind="reasons")
 
 
 def _table(found: StudyLaps, ride: int, file: str) -> Table:

@@ -41,7 +41,9 @@ def test_a_folder_that_is_not_there_is_named_itself(open_page, words, tmp_path):
 
 
 def test_each_lap_says_first_whether_it_counts(open_page, words, shared_folder):
-    said = words(open_page("which_laps", shared_folder))
+    page = open_page("which_laps", shared_folder)
+    said = words(page)
+    assert any('class="sl reasons"' in item.proto.body for item in page.get("html"))
     assert "26 of 28 laps count" in said
     assert "27 laps" not in said
     assert "day1_saddle_bag.tcx lap counts setup start UTC" in said
