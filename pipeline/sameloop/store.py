@@ -22,7 +22,7 @@ from sameloop.ingest.read import parse_ride, read_bytes
 from sameloop.ingest.ride import CHANNELS, Dropped, RecordedLap, Ride
 
 #: Raise it whenever a reader gives other values for the same file.
-VERSION = 6
+VERSION = 7
 
 
 def read_cached(

@@ -195,8 +195,10 @@ def test_neither_speed_nor_position_is_refused(ride_of):
 
 
 def test_a_handful_of_samples_is_refused(ride_of):
-    with pytest.raises(RideFileError, match=r"ride\.csv: it holds only 3 samples"):
+    with pytest.raises(RideFileError, match=r"ride\.csv: it holds only 3 samples;"):
         clean_ride(ride_of(np.arange(3.0), power=np.ones(3), speed=np.ones(3)))
+    with pytest.raises(RideFileError, match=r"ride\.csv: it holds only 1 sample;"):
+        clean_ride(ride_of(np.arange(1.0), power=np.ones(1), speed=np.ones(1)))
 
 
 def test_what_reading_dropped_stays_in_the_list(steady):

@@ -109,12 +109,18 @@ REFUSED = {
     "zero power": (lambda s: s.assign(power=0.0), "No lap is both complete and assigned"),
     "stuck power": (lambda s: s.assign(power=200.0), "No lap is both complete and assigned"),
     "endless power": (lambda s: s.assign(power=float("inf")), "No lap is both complete"),
-    "no positions": (lambda s: s.assign(latitude=None, longitude=None), "carries no positions"),
+    "no positions": (
+        lambda s: s.assign(latitude=None, longitude=None),
+        "No positions and no three recorded laps",
+    ),
     "two samples": (lambda s: s.head(2), "it holds only 2 samples"),
-    "backwards": (lambda s: s.assign(time=s["time"].to_numpy()[::-1]), "it holds only 1 samples"),
+    "backwards": (lambda s: s.assign(time=s["time"].to_numpy()[::-1]), "its times run backwards"),
     "one time": (lambda s: s.assign(time=s["time"].iloc[0]), "no loop can be found"),
     "one lap": (lambda s: s.head(len(s) // 3 + 15), "ride more laps"),
-    "all zero": (lambda s: s.assign(latitude=0.0, longitude=0.0), "carries no positions"),
+    "all zero": (
+        lambda s: s.assign(latitude=0.0, longitude=0.0),
+        "No positions and no three recorded laps",
+    ),
 }
 
 

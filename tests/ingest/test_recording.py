@@ -51,7 +51,13 @@ def test_times_always_rise_strictly_and_nothing_vanishes_uncounted(seconds, whol
     if whole:
         seconds = [None if s is None else float(int(s)) for s in seconds]
     power = np.arange(len(seconds), dtype=float)
-    if all(s is None for s in seconds):
+    known = [s for s in seconds if s is not None]
+    falls, rises = (sum(sign * (b - a) > 0 for a, b in pairwise(known)) for sign in (-1, 1))
+    if falls > 10 * max(rises, 1):
+        with pytest.raises(RideFileError, match="run backwards"):
+            _ride(seconds, power=power)
+        return
+    if not known:
         with pytest.raises(RideFileError, match="carries a usable time"):
             _ride(seconds, power=power)
         return
@@ -95,9 +101,42 @@ def test_the_null_island_meridians_are_real_positions():
     assert ride.dropped == ()
 
 
-def test_infinite_values_are_missing():
+def test_infinite_values_are_missing_and_counted():
     ride = _ride([0, 1, 2], speed=[np.inf, -np.inf, 9.0])
     np.testing.assert_array_equal(ride.samples["speed"], [np.nan, np.nan, 9.0])
+    assert ride.dropped == (Dropped(reason="speed is infinite", count=2),)
+
+
+def test_an_infinite_power_is_not_a_missing_one():
+    power = _ride([0, 1, 2], power=[np.inf, -np.inf, 200.0]).samples["power"]
+    assert power[0] > 1e6
+    assert power[1] < -1e6
+
+
+@pytest.mark.parametrize("start", [0.0, 179.999])
+def test_a_position_that_no_rider_could_reach_is_missing_and_counted(start):
+    """Also beside the line at which degrees begin anew."""
+    time = np.arange(100.0)
+    longitude = (start + time * 1e-4 + 180.0) % 360.0 - 180.0
+    latitude = np.where(time % 10 == 3, 0.0, 47.0)
+    ride = _ride(time, latitude=latitude, longitude=longitude)
+    np.testing.assert_array_equal(ride.samples["latitude"].isna(), latitude == 0)
+    np.testing.assert_array_equal(ride.samples["longitude"].isna(), latitude == 0)
+    assert ride.dropped == (Dropped(reason="position far from all others of the ride", count=10),)
+
+
+def test_what_a_fast_rider_or_a_poor_receiver_gives_is_not_far():
+    time = np.arange(0.0, 3600.0, 60.0)
+    latitude = 47.0 + 39.0 * np.maximum(time - 2400.0, 0.0) / 111_000.0
+    assert _ride(time, latitude=latitude, longitude=time * 0 + 8.0).dropped == ()
+    off_by_9_km = np.where(time == 120.0, 47.0 + 9_000.0 / 111_000.0, 47.0)
+    ride = _ride(time / 1000, latitude=off_by_9_km, longitude=time * 0 + 8.0)
+    assert ride.dropped == ()
+
+
+def test_newest_first_is_refused():
+    with pytest.raises(RideFileError, match=r"^a: its times run backwards; sort the rows by time"):
+        _ride(np.repeat(np.arange(30.0)[::-1], 4))
 
 
 def test_times_beyond_the_calendar_of_our_columns_are_missing():

@@ -80,7 +80,7 @@ def test_elapsed_seconds_need_a_start():
 
 
 @pytest.mark.parametrize(
-    ("separator", "decimal"), [(",", "."), (";", "."), (";", ","), ("\t", ".")]
+    ("separator", "decimal"), [(",", "."), (";", "."), (";", ","), ("\t", "."), ("\t", ",")]
 )
 def test_separators_and_decimal_commas(separator, decimal):
     rows = [["time", "speed_ms"], ["2026-05-02T09:10:00Z", f"9{decimal}5"]]
@@ -91,6 +91,42 @@ def test_separators_and_decimal_commas(separator, decimal):
 def test_quotes_byte_order_mark_and_windows_line_ends():
     text = '\ufeff"time","power"\r\n"2026-05-02T09:10:00Z","200"\r\n'
     assert _read(text).samples["power"][0] == 200.0
+
+
+def test_decimal_commas_in_quotes():
+    ride = _read('time,speed_ms,power\n1777713000,"7,53","1,000"\n1777713001,"8,125",2\n')
+    np.testing.assert_array_equal(ride.samples["speed"], [7.53, 8.125])
+    np.testing.assert_array_equal(ride.samples["power"], [1.0, 2.0])
+    assert ride.dropped == ()
+
+
+@pytest.mark.parametrize("cell", ["1,234", "-12,000", "1,234.5", "1.234,5", "1,234,567", "200 W"])
+def test_a_column_of_what_may_be_another_number_is_refused(cell):
+    rows = "".join(f"{1777713000 + second}\t{cell}\n" for second in range(20))
+    match = rf"a\.csv: column 'left': 20 of 20 cells are no numbers \('{cell}'\); write plain"
+    with pytest.raises(RideFileError, match=match):
+        _read(f"time\tleft\n{rows}", power="left")
+
+
+def test_commas_that_part_thousands_somewhere_are_decimal_nowhere():
+    with pytest.raises(RideFileError, match=r"'speed': 1 of 1 cells are no numbers \('7,53'\)"):
+        _read('time,speed,distance\n1777713000,"7,53","1,234.5"\n')
+
+
+@pytest.mark.parametrize("cell", ["0,125", "1234,500", ",5", "-12,0000"])
+def test_a_comma_that_can_only_be_decimal_is_read(cell):
+    ride = _read(f"time\tpower\n1777713000\t{cell}\n1777713001\t1,000\n")
+    assert list(ride.samples["power"]) == [float(cell.replace(",", ".")), 1.0]
+
+
+def test_some_cells_that_are_no_numbers_are_counted():
+    rows = "".join(f"{1777713000 + i}\t{'7.5' if i % 5 else '7 5'}\t--\n" for i in range(20))
+    ride = _read(f"time\tspeed\tpower\n{rows}")
+    assert ride.samples["speed"].count() == 16
+    assert ride.dropped == (
+        Dropped(reason="power is not a number", count=20),
+        Dropped(reason="speed is not a number", count=4),
+    )
 
 
 def test_words_are_missing_and_counted():

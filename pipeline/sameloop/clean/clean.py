@@ -114,7 +114,7 @@ def _seconds(ride: Ride) -> tuple[FloatArray, float]:
     if len(stamps) < 10:
         raise RideFileError(
             ride.file,
-            f"it holds only {len(stamps)} samples",
+            f"it holds only {len(stamps)} sample{'' if len(stamps) == 1 else 's'}",
             "take the full recording of the ride",
         )
     return (stamps - stamps.iloc[0]).dt.total_seconds().to_numpy(), unix(stamps.iloc[0])

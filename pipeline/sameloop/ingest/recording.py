@@ -18,6 +18,11 @@ IntArray = NDArray[np.int64]
 Span = tuple[pd.Timestamp, pd.Timestamp]
 
 LOWEST, HIGHEST = -500.0, 9000.0  # m, of any road; a barometer may be some 100 m off
+FASTEST = 40.0  # m/s, and more than any ride's mean
+NEARBY = 10_000.0  # m, by which satellites may be wrong and a ride still be told from another place
+_EARTH = 6_371_000.0  # m
+_BACKWARDS = 10  # falls of the time, and times as many as rises, are no clock set back
+_MOST_POWER = 1e9  # W, stands for what no number can hold
 COLDEST, HOTTEST = 213.15, 333.15  # K, -60 to 60 °C, as for the weather of a study
 IMPOSSIBLE_TEMPERATURE = "impossible temperature"
 SECOND = 1_000_000_000  # in the nanoseconds of our time column
@@ -67,10 +72,10 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
     Raises
     ------
     RideFileError
-        No record carries a usable time, or latitude and longitude are swapped.
+        No record carries a usable time, they run backwards, or latitude and longitude are swapped.
     """
     dropped = list(recording.dropped)
-    samples = _with_all_channels(recording.records)
+    samples = _with_all_channels(recording.records, dropped)
     samples = _keep(samples, samples["time"].notna().to_numpy(), "no time stamp", dropped)
     if samples.empty:
         raise RideFileError(
@@ -78,11 +83,13 @@ def to_ride(recording: Recording, *, file: str, sha256: str) -> Ride:
             f"none of its {len(recording.records)} records carries a usable time",
             "export the recorded ride itself, not a planned route, or take the device's own file",
         )
+    _refuse_backward_times(_nanoseconds(samples), file)
     keep = rising(_nanoseconds(samples))
     samples = _keep(samples, keep, "time stamp out of order", dropped)
     samples = _separate_repeated_times(samples, dropped)
     _refuse_swapped_positions(samples, file)
     samples = _without_impossible_positions(samples, dropped)
+    samples = _without_far_positions(samples, dropped)
     samples = _within(samples, "altitude", LOWEST, HIGHEST, "impossible altitude", dropped)
     samples = _within(samples, "temperature", COLDEST, HOTTEST, IMPOSSIBLE_TEMPERATURE, dropped)
     laps = _number_laps(recording.laps, dropped)
@@ -125,16 +132,29 @@ def rising(times: IntArray) -> NDArray[np.bool_]:
     return keep
 
 
-def _with_all_channels(records: pd.DataFrame) -> pd.DataFrame:
+def _with_all_channels(records: pd.DataFrame, dropped: list[Dropped]) -> pd.DataFrame:
     samples = records.reindex(columns=list(CHANNELS))
     samples["time"] = as_time_column(samples["time"])
-    values = samples.columns.drop("time")
-    samples[values] = samples[values].astype("float64").replace([np.inf, -np.inf], np.nan)
+    for channel in CHANNELS[1:]:
+        values = samples[channel].to_numpy(dtype=np.float64)
+        if channel == "power":  # an impossible power, as cleaning will say, and no missing one
+            values = np.clip(values, -_MOST_POWER, _MOST_POWER)
+        endless = np.isinf(values)
+        if endless.any():
+            dropped.append(Dropped(reason=f"{channel} is infinite", count=int(endless.sum())))
+        samples[channel] = np.where(endless, np.nan, values)
     return samples
 
 
 def _nanoseconds(samples: pd.DataFrame) -> IntArray:
     return samples["time"].to_numpy(dtype="datetime64[ns]").astype(np.int64)
+
+
+def _refuse_backward_times(times: IntArray, file: str) -> None:
+    steps = np.diff(times)
+    falls = np.sum(steps < 0)
+    if falls > _BACKWARDS and np.sum(steps > 0) < falls / _BACKWARDS:
+        raise RideFileError(file, "its times run backwards", "sort the rows by time, oldest first")
 
 
 def _keep(
@@ -193,6 +213,30 @@ def _without_impossible_positions(samples: pd.DataFrame, dropped: list[Dropped])
     return samples.assign(
         latitude=np.where(bad, np.nan, latitude), longitude=np.where(bad, np.nan, longitude)
     )
+
+
+def _without_far_positions(samples: pd.DataFrame, dropped: list[Dropped]) -> pd.DataFrame:
+    """Drop what no rider could have reached in the time, if most positions lie together."""
+    place = _on_sphere(samples)
+    given = np.isfinite(place[0])
+    if not given.any():
+        return samples
+    middle = np.median(place[:, given], axis=1, keepdims=True)
+    apart = _EARTH * np.linalg.norm(place - middle, axis=0)
+    seconds = float(np.ptp(_nanoseconds(samples))) / SECOND
+    far = apart > NEARBY + 1.5 * FASTEST * seconds  # the middle may lie beside the way
+    if not far.any() or far.sum() * 2 > given.sum():
+        return samples
+    reason = "position far from all others of the ride"
+    dropped.append(Dropped(reason=reason, count=int(far.sum())))
+    return samples.assign(**{name: samples[name].mask(far) for name in ("latitude", "longitude")})
+
+
+def _on_sphere(samples: pd.DataFrame) -> NDArray[np.float64]:
+    """Positions on a sphere of radius 1, ``(3, n)``; it has no edge, as degrees have."""
+    latitude, longitude = (np.radians(samples[name]) for name in ("latitude", "longitude"))
+    level = np.cos(latitude)
+    return np.stack([level * np.cos(longitude), level * np.sin(longitude), np.sin(latitude)])
 
 
 def _within(

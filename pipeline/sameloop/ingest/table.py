@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 
 from sameloop.errors import RideFileError
+from sameloop.ingest.cells import decimal_commas, numbers
 from sameloop.ingest.recording import Recording, Span, as_time_column
 from sameloop.ingest.ride import CHANNELS, Dropped
 
@@ -82,24 +83,26 @@ class _Column:
 
 
 def read_table(data: bytes, *, file: str, columns: Mapping[str, str]) -> Recording:
-    """Read CSV with commas, semicolons (then perhaps decimal commas) or tabs.
+    """Read CSV with commas, semicolons or tabs, and decimal commas where they can be nothing else.
 
     Raises
     ------
     RideFileError
-        No time column, a mapped heading is missing, a unit is unknown, or rows are ragged.
+        No time column, a mapped heading is missing, a unit is unknown, rows are ragged, or hardly
+        any cell of a channel is a number.
     """
-    table, decimal_comma = _read_text(data, file=file)
+    table, separator = _read_text(data, file=file)
     found = _match(list(table.columns), dict(columns), file=file)
+    texts = {name: table[found[name].heading] for name in CHANNELS[1:] if name in found}
+    decimal_comma = separator == ";" or decimal_commas(texts.values())
     dropped: list[Dropped] = []
     values: dict[str, object] = {
         "time": _times(table, found["time"], columns.get("start"), file=file)
     }
-    for channel in CHANNELS[1:]:
-        if channel in found:
-            text = table[found[channel].heading]
-            numbers = _numbers(text, decimal_comma, channel, dropped)
-            values[channel] = _to_si(channel, numbers, found[channel], file=file)
+    for channel, text in texts.items():
+        given, odd = numbers(text, decimal_comma=decimal_comma, channel=channel, file=file)
+        values[channel] = _to_si(channel, given, found[channel], file=file)
+        dropped += odd
     records = pd.DataFrame(values, index=table.index)
     laps, stops = (
         _spans(table[found[name].heading], records["time"]) if name in found else ()
@@ -125,7 +128,7 @@ def _without_offset(text: pd.Series[str], start: str | None) -> tuple[str, ...]:
     return (_TAKEN_AS_UTC,)
 
 
-def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, bool]:
+def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, str]:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -139,7 +142,7 @@ def _read_text(data: bytes, *, file: str) -> tuple[pd.DataFrame, bool]:
     rows = list(_rows(text.lstrip("\r\n"), separator, file=file))
     if not rows:  # the separators stand between quotation marks
         raise RideFileError(file, "holds no headings", "export the ride again")
-    return pd.DataFrame(rows[1:], columns=rows[0], dtype=str), separator == ";"
+    return pd.DataFrame(rows[1:], columns=rows[0], dtype=str), separator
 
 
 def _rows(text: str, separator: str, *, file: str) -> Iterator[list[str]]:
@@ -220,20 +223,6 @@ def _names(heading: str, channel: str) -> bool:
 def _split_unit(channel: str, heading: str) -> str | None:
     words = _parts(heading)
     return words[-1] if len(words) > 1 and words[-1] in UNITS.get(channel, {}) else None
-
-
-def _numbers(
-    text: pd.Series[str], decimal_comma: bool, what: str, dropped: list[Dropped]
-) -> pd.Series[float]:
-    text = text.str.strip()
-    if decimal_comma:
-        text = text.str.replace(",", ".", regex=False)
-    numbers = pd.to_numeric(text, errors="coerce").astype("float64")
-    missing = text.str.lower().isin(("", "nan", "na", "null", "none", "-"))
-    wrong = int((numbers.isna() & ~missing).sum())
-    if wrong:
-        dropped.append(Dropped(reason=f"{what} is not a number", count=wrong))
-    return numbers
 
 
 def _to_si(

@@ -25,7 +25,7 @@ _NO_LOOP = (
     "ride at least two full laps, or check that all files are of the same loop."
 )
 _NO_POSITIONS = (
-    "{files} carries no positions and no three recorded laps of one length; "
+    "No positions and no three recorded laps of one length are in {files}; "
     "press the lap button at the same place on each lap, or record positions."
 )
 
