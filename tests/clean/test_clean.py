@@ -177,6 +177,7 @@ def test_speed_from_positions_says_so(steady):
     assert track.speed_source == "gps"
     assert track.speed[20:-20] == pytest.approx(10.0, rel=0.003)
     assert counted(track) == {"no speed recorded, taken from distance or positions (used)": 1200}
+    assert sum(item.seconds for item in track.dropped) == 0, "what is used is not lost"
 
 
 def test_speed_from_distance(steady):
@@ -192,6 +193,15 @@ def test_speed_without_any_position_is_the_wheels(steady):
 def test_neither_speed_nor_position_is_refused(ride_of):
     with pytest.raises(RideFileError, match=r"ride\.csv: it has neither speed, distance nor"):
         clean_ride(ride_of(power=np.full(1200, 200.0)))
+
+
+def test_what_is_lost_is_at_most_the_whole_ride(steady, ride_of):
+    """Gaps count once, and so does each sample, whatever is wrong with it."""
+    nothing = clean_ride(steady(power=np.full(1200, np.nan)))
+    assert sum(item.seconds for item in nothing.dropped) == nothing.time[-1]
+    time = np.concatenate([np.arange(300.0), np.arange(400.0, 700.0), np.arange(900.0, 1200.0)])
+    holes = clean_ride(ride_of(time, speed=np.full(900, 9.0)))
+    assert sum(item.seconds for item in holes.dropped) == holes.time[-1]
 
 
 def test_a_handful_of_samples_is_refused(ride_of):

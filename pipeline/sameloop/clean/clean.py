@@ -24,10 +24,11 @@ from sameloop.ingest.ride import Dropped, Ride
 
 #: Marks the reason of whatever is left out of the air speed alone.
 AIR_IGNORED = "air speed ignored there"
+_USED = "used"
 
 
 class _Tally:
-    """Counts what is dropped, each sample for its first reason only."""
+    """Counts what is dropped, each sample for its first reason only, and what is used in spite."""
 
     def __init__(self, seconds: FloatArray) -> None:
         self.seconds = seconds
@@ -37,18 +38,14 @@ class _Tally:
     def drop(self, mask: BoolArray, reason: str) -> None:
         new = mask & ~self.out
         self.out |= mask
-        self.note(new, reason)
+        if new.any():
+            seconds = float(self.seconds[new].sum())
+            self.dropped.append(Dropped(reason=reason, count=int(new.sum()), seconds=seconds))
 
-    def note(self, mask: BoolArray, reason: str) -> None:
+    def keep(self, mask: BoolArray, reason: str, how: str) -> None:
+        """Count samples that stay in use although something is wrong: no seconds are lost."""
         if mask.any():
-            seconds = float(self.seconds[mask].sum())
-            self.dropped.append(Dropped(reason=reason, count=int(mask.sum()), seconds=seconds))
-
-    def ignore(self, mask: BoolArray, reason: str) -> None:
-        """Count readings of the air alone; the samples stay in use, so no seconds are lost."""
-        if mask.any():
-            why = f"{reason} ({AIR_IGNORED})"
-            self.dropped.append(Dropped(reason=why, count=int(mask.sum())))
+            self.dropped.append(Dropped(reason=f"{reason} ({how})", count=int(mask.sum())))
 
 
 def clean_ride(ride: Ride) -> Track:
@@ -154,8 +151,10 @@ def _drop_motion(tally: _Tally, ride: Ride, time: FloatArray, motion: Motion) ->
     if not motion.derived.all():
         tally.drop(motion.derived, "speed missing, taken from distance or positions")
     else:
-        tally.note(motion.derived, "no speed recorded, taken from distance or positions (used)")
-    tally.note(motion.bridged & ~motion.impossible, "speed missing for a moment, filled (used)")
+        reason = "no speed recorded, taken from distance or positions"
+        tally.keep(motion.derived, reason, _USED)
+    filled = motion.bridged & ~motion.impossible
+    tally.keep(filled, "speed missing for a moment, filled", _USED)
     tally.drop(standing(time, motion.speed), "standing still")
 
 
@@ -185,14 +184,18 @@ def _without_wrong_air(
         (impossible_air(air), "impossible air speed"),
         (stuck_air(air, speed, time), "air speed stuck at one value"),
     ):
-        tally.ignore(mask, why)
+        tally.keep(mask, why, AIR_IGNORED)
         air = np.where(mask, np.nan, air)
     ratio = ratio_to_ground(air, speed)
     if not LIKELY_RATIO[0] < ratio < LIKELY_RATIO[1]:
-        tally.ignore(np.isfinite(air), f"air speed is {ratio:.2g} times the ground speed")
+        tally.keep(
+            np.isfinite(air), f"air speed is {ratio:.2g} times the ground speed", AIR_IGNORED
+        )
         return np.full_like(air, np.nan)
     if hardly_changes(air, speed):
-        tally.ignore(np.isfinite(air), "air speed hardly changes while the ground speed does")
+        tally.keep(
+            np.isfinite(air), "air speed hardly changes while the ground speed does", AIR_IGNORED
+        )
         return np.full_like(air, np.nan)
     return air
 

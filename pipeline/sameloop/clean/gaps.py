@@ -49,8 +49,9 @@ def gap_seconds(time: FloatArray) -> float:
 
 
 def own_seconds(time: FloatArray) -> FloatArray:
-    """Time that each sample stands for [s]: back to the sample before it, gaps not counted."""
-    steps = np.diff(time)
-    usual = float(np.median(steps)) if len(steps) else 1.0
-    steps = np.where(steps > gap_limit(time), usual, steps)
-    return np.concatenate([[usual], steps])
+    """Time that each sample stands for [s]: back to the sample before it, and none across a gap.
+
+    With `gap_seconds` they add up to the length of the ride.
+    """
+    steps = np.diff(time, prepend=time[:1])
+    return np.where(steps > gap_limit(time), 0.0, steps)

@@ -45,7 +45,7 @@ class Dropped:
     count : int
         How many samples or values.
     seconds : float
-        Recording time they cover [s]; 0 where time makes no sense.
+        Recording time lost with them [s]; 0 where they stay in use, or time makes no sense.
     """
 
     reason: str
