@@ -6,9 +6,11 @@ import argparse
 import errno
 import io
 import os
+import re
 import sys
 import traceback
 from collections.abc import Sequence
+from typing import TextIO
 
 from sameloop import __version__
 from sameloop.commands import COMMANDS
@@ -26,10 +28,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         0 done, 2 the user's input is wrong, 1 our fault.
     """
-    args = _parser().parse_args(argv)
+    _stand_in_for_closed()
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")  # a name may hold letters the terminal lacks
+        # A name may hold letters the terminal lacks; argparse hides what fails before a flush.
+        sys.stdout.reconfigure(errors="replace", write_through=False)
+    args = argparse.Namespace(command="sameloop", debug=False)
     try:
+        _parse(sys.argv[1:] if argv is None else argv, args)
         args.run(args)
         sys.stdout.flush()
     except SameloopError as error:
@@ -37,10 +42,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return _fail("sameloop: interrupted.", INTERRUPTED, args.debug)
     except BrokenPipeError:
-        _close_output()  # the reader (e.g. `head`) has had enough
+        _close(sys.stdout)  # the reader (e.g. `head`) has had enough
     except Exception as error:
         if isinstance(error, OSError) and error.errno in _FULL:
-            _close_output()
+            _close(sys.stdout)
             text = f"sameloop: the disk is full ({error.strerror}); make room and run it again."
             return _fail(text, WRONG_INPUT, args.debug)
         message = (
@@ -51,9 +56,27 @@ def main(argv: Sequence[str] | None = None) -> int:
     return DONE
 
 
-def _close_output() -> None:
+def _stand_in_for_closed() -> None:
+    """Write to nowhere what has no place to go; else a file of ours might take the place."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            nowhere = io.FileIO(os.devnull, "w")
+            setattr(sys, name, io.TextIOWrapper(io.BufferedWriter(nowhere), encoding="utf-8"))
+
+
+def _parse(argv: Sequence[str], args: argparse.Namespace) -> None:
+    for number, argument in enumerate(argv, start=1):
+        if not argument or re.fullmatch("--[a-z-]+=", argument):  # a path of no name is a folder
+            raise SameloopError(f"Argument {number} is empty; write a name or leave it out.")
+    try:
+        _parser().parse_args(argv, namespace=args)
+    finally:
+        sys.stdout.flush()  # a help that could not be written is no success
+
+
+def _close(stream: TextIO) -> None:
     """Let the interpreter's own last flush not complain either."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -79,9 +102,13 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _fail(message: str, code: int, debug: bool) -> int:
-    if debug:
-        traceback.print_exc()
-    sys.stderr.write(f"{message}\n")
+    try:
+        if debug:
+            traceback.print_exc()
+        sys.stderr.write(f"{message}\n")
+        sys.stderr.flush()
+    except OSError:  # nobody can be told, but the exit code can tell
+        _close(sys.stderr)
     return code
 
 

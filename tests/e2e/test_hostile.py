@@ -293,6 +293,54 @@ def test_a_closed_output_is_no_traceback(made):
     assert b"Traceback" not in done.stderr
 
 
+def command(line):
+    """Run a line of the shell, in which `sameloop` stands for the command."""
+    line = line.replace("sameloop", f"'{sys.executable}' -m sameloop.cli")
+    return subprocess.run(line, shell=True, capture_output=True, text=True, timeout=120)
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", ">&- 2>&-"])
+def test_a_closed_place_to_write_to_changes_no_outcome(made, closed):
+    refused = command(f"sameloop compare nope {closed}")
+    assert refused.returncode == 2
+    assert ("there is no such file" in refused.stderr) == ("2>" not in closed)
+    done = command(f"sameloop laps '{made}' {closed}")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert ("laps used" in done.stdout) == (closed == "2>&-")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize("asked", ["--help", "--version", "laps --help"])
+def test_a_help_that_could_not_be_written_is_no_success(asked, unbuffered):
+    done = command(f"PYTHONUNBUFFERED={unbuffered} sameloop {asked} > /dev/full")
+    assert done.returncode == 2
+    assert "the disk is full" in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+@pytest.mark.parametrize("debug", ["", "--debug"])
+def test_an_error_that_could_not_be_written_is_still_the_same_error(debug):
+    assert command(f"sameloop compare nope {debug} 2> /dev/full").returncode == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "number"),
+    [
+        (["demo", ""], 2),
+        (["compare", ""], 2),
+        (["compare", "x", "--json", ""], 4),
+        (["compare", "x", "--json="], 3),
+        (["report", "x", "-o", ""], 4),
+    ],
+)
+def test_an_empty_name_is_refused_as_such(capsys, tmp_path, monkeypatch, arguments, number):
+    monkeypatch.chdir(tmp_path)
+    code, said = outcome(capsys, *arguments)
+    assert (code, said.startswith(f"sameloop: Argument {number} is empty; ")) == (2, True)
+    assert not list(tmp_path.iterdir())
+
+
 def test_a_full_device_is_one_sentence(made):
     if not Path("/dev/full").exists():
         pytest.skip("this system has no /dev/full")
