@@ -13,7 +13,7 @@ from sameloop.report.tables import results_dict
 from sameloop.report.worth_tables import worth_dict
 from sameloop.stale import changed_inputs, read_results
 from sameloop.study_file import load_study
-from sameloop.worth.request import ask_worth
+from sameloop.worth.request import ask_course, ask_worth
 
 
 @pytest.fixture(scope="module")
@@ -65,6 +65,34 @@ def test_corrections_and_rides_that_come_or_go_are_named(made):
     )
 
 
+def test_a_changed_course_is_named(sample_answer, tmp_path, monkeypatch, capsys):
+    folder, course = tmp_path / "study", tmp_path / "course.gpx"
+    shutil.copytree(sample_answer.study.folder, folder)
+    shutil.copy(folder / "day2_bar_bag.gpx", course)
+    monkeypatch.chdir(tmp_path)
+    parser = argparse.ArgumentParser()
+    worth.add_options(parser)
+    asked = parser.parse_args(["study", "--course", "course.gpx"])
+    found = ask_worth(sample_answer, ask_course(asked), asked)
+    (tmp_path / "r.json").write_text(json.dumps(worth_dict(found, sample_answer)))
+    study = load_study(folder)
+
+    assert changed_inputs(read_results(tmp_path / "r.json"), study) == ()
+    _add_byte(course)
+    assert changed_inputs(read_results(tmp_path / "r.json"), study) == ("course.gpx has changed",)
+    course.unlink()
+    assert changed_inputs(read_results(tmp_path / "r.json"), study) == ("course.gpx was taken out",)
+    shutil.copy(folder / "day2_bar_bag.gpx", folder / "course.gpx")
+    assert changed_inputs(read_results(tmp_path / "r.json"), study) == ()
+
+
+@pytest.mark.parametrize("file", ["/dev/zero", "a\0b", "x" * 5000], ids=["device", "null", "long"])
+def test_a_course_that_cannot_be_looked_at_is_not_there(made, file):
+    folder, results = made
+    results["course"] = {"file": file, "sha256": "0"}
+    assert changed_inputs(results, load_study(folder)) == (f"{file} was taken out",)
+
+
 def test_check_says_whether_results_are_stale(made, tmp_path, capsys):
     folder, results = made
     file = tmp_path / "r.json"
@@ -86,6 +114,9 @@ def test_check_says_whether_results_are_stale(made, tmp_path, capsys):
         (b"[]", "it holds no results"),
         (b'{"inputs": [{"file": "a"}], "study": {"files": []}}', "it holds no results"),
         (b'{"inputs": [3], "study": {"files": []}}', "it holds no results"),
+        (b'{"inputs": [{"file": 3, "sha256": ""}], "study": {"files": []}}', "it holds no results"),
+        (b'{"inputs": [], "study": {"files": []}, "course": [3]}', "it holds no results"),
+        (b'{"inputs": [], "study": {"files": []}, "course": {"file": 3}}', "it holds no results"),
         (b"[" * 200_000, "it holds no results"),
     ],
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,9 @@ def changed_inputs(results: Mapping[str, Any], study: Study) -> tuple[str, ...]:
     then = {entry["file"]: entry["sha256"] for entry in _entries(results)}
     now = dict(study.sources)
     now |= {ride.file: mark(study.folder / ride.file) for ride in study.rides}
+    for course in _course(results):
+        then[course["file"]] = course["sha256"]
+        now |= _marked(course["file"], study.folder)
     return tuple(
         f"{file} {_what(then.get(file), now.get(file))}"
         for file in sorted(then.keys() | now.keys())
@@ -50,17 +54,33 @@ def read_results(file: Path) -> dict[str, Any]:
     """
     try:
         results: dict[str, Any] = json.loads(read_small(file))
-        for entry in _entries(results):
-            entry["file"], entry["sha256"]
+        for entry in (*_entries(results), *_course(results)):
+            if not all(isinstance(entry[key], str) for key in ("file", "sha256")):
+                raise TypeError
     except OSError as error:
         raise SameloopError(f"{file}: it cannot be read ({error.strerror}); {_REMEDY}.") from None
-    except (ValueError, LookupError, TypeError, RecursionError):
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
         raise SameloopError(f"{file}: it holds no results of a study; {_REMEDY}.") from None
     return results
 
 
 def _entries(results: Mapping[str, Any]) -> list[dict[str, Any]]:
     return [*results["inputs"], *results["study"]["files"]]
+
+
+def _course(results: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Give the file of the course that `worth` was asked about, if it was not the study's loop."""
+    course = results.get("course")
+    return [course] if course and course.get("file") is not None else []
+
+
+def _marked(file: str, folder: Path) -> dict[str, str]:
+    """Hash a course, which lies where the user named it from, or has moved into the study."""
+    for path in (Path(file), folder / Path(file).name):
+        with suppress(OSError):  # no file has a name of thousands of letters
+            if path.is_file():  # a device may never end
+                return {file: mark(path)}
+    return {}
 
 
 def _what(then: str | None, now: str | None) -> str:

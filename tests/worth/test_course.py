@@ -115,6 +115,9 @@ def test_what_is_no_course_is_said(tmp_path, content, said):
 def test_a_course_too_short_is_refused(tmp_path):
     path = write_route(tmp_path / "short.gpx", line(0.0, 15.0, 10, np.zeros(10)))
 
+    standing = write_route(tmp_path / "one_place.gpx", [(-31.5, -121.0, 40.0)] * 50)
+    with pytest.raises(RideFileError, match=r"one_place.gpx: it is only 0 m long; give a course"):
+        read_course(standing)
     with pytest.raises(RideFileError, match=r"short.gpx: it is only 135 m long; give a course"):
         read_course(path)
 

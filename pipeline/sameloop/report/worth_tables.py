@@ -36,6 +36,8 @@ def worth_dict(found: CourseAnswer, answer: Answer) -> dict[str, Any]:
         "inputs": [{"file": ride.file, "sha256": ride.sha256} for ride in answer.rides],
         "course": {
             "name": course.name,
+            "file": course.file or None,
+            "sha256": course.sha256 or None,
             "length_m": course.length,
             "climb_m": course.climb,
             "steepest_grade": float(course.grade[course.steepest]),

@@ -37,6 +37,8 @@ class Course:
         Of the start above the sea [m], NaN where it is not known.
     assumptions : tuple of str
         What was smoothed, filled or taken for granted, each one sentence.
+    file, sha256 : str
+        Its file as the user named it, and the hash of its bytes; empty for a study's own loop.
     """
 
     name: str
@@ -46,6 +48,8 @@ class Course:
     heading: FloatArray
     start_height: float = math.nan
     assumptions: tuple[str, ...] = ()
+    file: str = ""
+    sha256: str = ""
 
     @property
     def length(self) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -34,13 +36,18 @@ def read_course(path: str | Path) -> Course:
     """
     name = Path(path).name
     data = read_bytes(path, name=name)
+    digest = hashlib.sha256(data).hexdigest()
+    return replace(_course(data, name), file=str(path), sha256=digest)
+
+
+def _course(data: bytes, name: str) -> Course:
     text = unpack(data, file=name)
     if is_gpx(text):
         track, route = gpx_points(text, file=name)
         points = track.rows or route.rows
         if not points or as_time_column([row.get("time") for row in points]).isna().any():
-            return _checked(_planned(points, name))
-    return _checked(_ridden(data, name))
+            return _planned(points, name)
+    return _ridden(data, name)
 
 
 def loop_course(answer: Answer) -> Course:
@@ -90,6 +97,7 @@ def _planned(points: list[dict[str, Any]], name: str) -> Course:
     height[~np.isfinite(height)] = np.nan
     east, north = _unrolled(latitude, longitude)
     station = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))])
+    _long_enough(station, name)
     keep = _spaced(station)
     return course_from_points(
         name, station=station[keep], height=height[keep], east=east[keep], north=north[keep],
@@ -104,6 +112,7 @@ def _ridden(data: bytes, name: str) -> Course:
     if known.sum() > 1:
         east[known], north[known] = _unrolled(track.latitude[known], track.longitude[known])
     good = np.isfinite(track.distance)
+    _long_enough(track.distance[good], name)
     return course_from_points(
         name, station=track.distance[good], height=track.altitude[good], east=east[good],
         north=north[good],
@@ -130,11 +139,11 @@ def _spaced(station: FloatArray) -> IntArray:
     return np.union1d(first, [len(station) - 1])
 
 
-def _checked(course: Course) -> Course:
-    if course.length < _SHORTEST:
+def _long_enough(station: FloatArray, name: str) -> None:
+    length = station[-1] - station[0]
+    if length < _SHORTEST:
         raise RideFileError(
-            course.name,
-            f"it is only {course.length:.0f} m long",
+            name,
+            f"it is only {length:.0f} m long",
             f"give a course of at least {_SHORTEST:.0f} m",
         )
-    return course
