@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -147,3 +150,20 @@ def test_the_entry_survives_a_move_of_the_study(file, cache, parses, tmp_path):
     moved = shutil.move(cache, tmp_path / "elsewhere")
     read_cached(file, moved)
     assert len(parses) == 1
+
+
+THREADS = """
+import os, sys
+from sameloop import store
+def threads(): return set(os.listdir("/proc/self/task"))
+before = threads()
+store.read_cached(sys.argv[1], sys.argv[2])
+print(len(threads() - before))
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="only Linux lists its threads")
+def test_reading_the_cache_leaves_no_thread_that_could_outlive_the_command(file, cache):
+    read_cached(file, cache)
+    code = [sys.executable, "-c", THREADS, str(file), str(cache)]
+    assert subprocess.check_output(code, text=True, timeout=120).strip() == "0"

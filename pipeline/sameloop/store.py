@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import pyarrow.parquet as pq
 
 from sameloop.files import write_file
 from sameloop.ingest.read import parse_ride, read_bytes
@@ -89,7 +90,19 @@ def _load(entry: Path) -> Ride | None:
             return None
     except (OSError, ValueError, KeyError, TypeError):
         return None
-    return _ride_from_json(sealed["ride"], pd.read_parquet(BytesIO(table), columns=list(CHANNELS)))
+    return _ride_from_json(sealed["ride"], _samples(table))
+
+
+def _samples(table: bytes) -> pd.DataFrame:
+    """Read the samples in this thread: a pool that outlives the command may abort its exit.
+
+    That is faster as well, since a ride is small.
+    """
+    file = pq.ParquetFile(BytesIO(table), pre_buffer=False)
+    samples: pd.DataFrame = file.read(columns=list(CHANNELS), use_threads=False).to_pandas(
+        use_threads=False
+    )
+    return samples
 
 
 def _seal(table: bytes, rest: Mapping[str, Any]) -> str:
