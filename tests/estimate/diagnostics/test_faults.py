@@ -72,5 +72,5 @@ def test_a_wind_report_turned_round_is_found(wrong_report):
 def test_a_jump_keeps_away_from_both_ends_of_a_run(clean):
     laps = clean.stretches.work.shape[1]
     for one in jumps(clean.fit, clean.stretches):
-        after = np.count_nonzero(one.force)
+        after = np.count_nonzero(one.force.values)
         assert 1.4 * laps < after < 3.6 * laps

@@ -3,6 +3,7 @@ import pytest
 
 from sameloop.estimate.diagnostics.rest import as_fitted, with_ordinary_noise
 from sameloop.estimate.diagnostics.score import Scores, scores, together
+from sameloop.estimate.diagnostics.shapes import Force
 from sameloop.estimate.extremes import beyond_luck, largest_by_luck
 from sameloop.estimate.solve import apply
 
@@ -31,7 +32,7 @@ def test_amplitudes_are_those_of_an_added_column(clean):
     shape[3, 5:12] = 1.0
     shape *= clean.fit.balance.usable
 
-    found = scores(rest, [shape])
+    found = scores(rest, [Force.of(shape)])
 
     flat = shape.ravel()
     information = flat @ np.linalg.solve(covariance, flat)
@@ -46,7 +47,7 @@ def test_a_shape_that_the_road_takes_up_is_not_seen(clean):
     rest = as_fitted(clean.fit)
     shape = np.where(clean.stretches.road_index == 7, 1.0, 0.0)
 
-    found = scores(rest, [shape])
+    found = scores(rest, [Force.of(shape)])
 
     assert abs(found.z[0]) < 0.2
 
@@ -63,8 +64,8 @@ def test_a_bad_lap_cannot_excuse_itself_by_ordinary_noise(rubbing_brake):
     shape = np.zeros_like(fit.solved.left)
     shape[2] = 1.0
 
-    fitted = scores(as_fitted(fit), [shape])
-    ordinary = scores(with_ordinary_noise(fit), [shape])
+    fitted = scores(as_fitted(fit), [Force.of(shape)])
+    ordinary = scores(with_ordinary_noise(fit), [Force.of(shape)])
 
     assert ordinary.sd[0] < fitted.sd[0]
     assert ordinary.z[0] > fitted.z[0]

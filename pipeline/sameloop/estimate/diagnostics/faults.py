@@ -97,8 +97,9 @@ def _take_out(
         if best in taken or np.abs(found.z[best]) < _suspect(len(stretches.ride)):
             break
         taken[best] = float(found.amplitude[best])
-        force = np.sum([size * shapes[k].force for k, size in taken.items()], axis=0)
-        out = fit_without_force(fit, stretches, study, airs, force)
+        n_laps = len(stretches.ride)
+        parts = [size * shapes[k].force.on_all(n_laps) for k, size in taken.items()]
+        out = fit_without_force(fit, stretches, study, airs, np.sum(parts, axis=0))
     return taken, out
 
 

@@ -14,6 +14,7 @@ from scipy import stats
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.diagnostics.rest import Rest, unexplained
+from sameloop.estimate.diagnostics.shapes import Force
 from sameloop.estimate.solve import road_slice
 
 #: Share of a shape's information that must be left beside the other unknowns for it to be seen.
@@ -49,8 +50,8 @@ class Scores:
         return np.asarray(self.score / np.sqrt(self.size))
 
 
-def scores(rest: Rest, shapes: Sequence[FloatArray]) -> Scores:
-    """Score every shape ``(n_laps, n)`` [N per unit of amplitude].
+def scores(rest: Rest, shapes: Sequence[Force]) -> Scores:
+    """Score every shape.
 
     References
     ----------
@@ -63,11 +64,15 @@ def scores(rest: Rest, shapes: Sequence[FloatArray]) -> Scores:
     size, count = len(rest.x), len(shapes)
     alone, seen, score = np.zeros((count, count)), np.zeros((size, count)), np.zeros(count)
     weighted_left = unexplained(rest)
-    # Most shapes are about few laps.
-    about = np.array([shape.any(axis=1) for shape in shapes]).reshape(count, len(rest.left))
+    rows: list[list[FloatArray]] = [[] for _ in rest.weight]
+    about: list[list[int]] = [[] for _ in rest.weight]
+    for k, shape in enumerate(shapes):
+        for lap, values in zip(shape.laps.tolist(), shape.values, strict=True):
+            rows[lap].append(values)
+            about[lap].append(k)
     for lap, weight in enumerate(rest.weight):
-        here = np.flatnonzero(about[:, lap])
-        forces = np.array([shapes[k][lap] for k in here.tolist()]).reshape(-1, n).T
+        here = np.array(about[lap], dtype=int)
+        forces = np.array(rows[lap]).reshape(-1, n).T
         weighted = weight[:, :n] @ forces
         alone[np.ix_(here, here)] += forces.T @ weighted[:n]
         seen[road_slice(model, lap), here] += model.road_gain[lap][:, None] * weighted[:n]

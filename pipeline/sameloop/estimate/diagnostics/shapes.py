@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,14 +11,42 @@ from sameloop.clean.track import FloatArray
 from sameloop.estimate.diagnostics.rest import column
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.layout import mountings
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import IntArray, Stretches
 
 #: Laps on either side of a jump; with fewer it is one odd lap.
 _LAPS_BESIDE = 1.5
 _JUMPS_PER_LAP, _JUMPS_PER_RUN = 4, 60
+_IN_ALL = 800  # jumps, or patches, that are looked at; long studies are looked at more coarsely
 _LEAST_LAPS_FOR_DRIFT = 3
 _PATCH = 80.0  # m, length of road that a shared force is looked for on
 HOUR = 3600.0  # s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Force:
+    """A force on some of the laps, most of which a shape does not touch.
+
+    Parameters
+    ----------
+    laps : int array, (k,)
+    values : array, (k, n)
+        [N per unit of amplitude].
+    """
+
+    laps: IntArray
+    values: FloatArray
+
+    @classmethod
+    def of(cls, forces: FloatArray) -> Force:
+        """Take what is not zero of forces on all laps, (n_laps, n)."""
+        laps = np.flatnonzero(forces.any(axis=1))
+        return cls(laps=laps, values=forces[laps])
+
+    def on_all(self, n_laps: int) -> FloatArray:
+        """Force on every lap, (n_laps, n)."""
+        out = np.zeros((n_laps, self.values.shape[1]))
+        out[self.laps] = self.values
+        return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -25,7 +54,7 @@ class OddLap:
     """A force of 1 N (mean) on one lap that shares nothing with the others."""
 
     lap: int
-    force: FloatArray
+    force: Force
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,7 +63,7 @@ class Jump:
 
     lap: int
     time: float
-    force: FloatArray
+    force: Force
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,7 +71,7 @@ class Drift:
     """Power that reads more by 1 W for every hour of a ride."""
 
     ride: int
-    force: FloatArray
+    force: Force
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,7 +85,7 @@ class Patch:
     index: int
     start: float
     end: float
-    force: FloatArray
+    force: Force
 
 
 Shape = OddLap | Jump | Drift | Patch
@@ -65,31 +94,29 @@ Shape = OddLap | Jump | Drift | Patch
 def odd_laps(fit: Fit) -> list[OddLap]:
     """One shape for each lap."""
     own = column(fit, fit.layout.lap_force)
-    return [OddLap(lap=lap, force=_only(own, lap)) for lap in range(len(own))]
-
-
-def _only(forces: FloatArray, lap: int) -> FloatArray:
-    out = np.zeros_like(forces)
-    out[lap] = forces[lap]
-    return out
+    return [
+        OddLap(lap=lap, force=Force(laps=np.array([lap]), values=own[lap : lap + 1]))
+        for lap in range(len(own))
+    ]
 
 
 def jumps(fit: Fit, stretches: Stretches) -> list[Jump]:
-    """Look at every quarter of a lap, coarser in long runs, of each run of laps on one setup."""
+    """Look at every quarter of a lap, coarser where laps are many, of each run on one setup."""
     own = column(fit, fit.layout.lap_force)
     run, n = mountings(stretches), own.shape[1]
     beside = int(_LAPS_BESIDE * n)
     out = []
     for number in range(int(run.max()) + 1):
         laps = np.flatnonzero(run == number)
-        step = max(n // _JUMPS_PER_LAP, len(laps) * n // _JUMPS_PER_RUN, 1)
+        step = max(n // _JUMPS_PER_LAP, len(laps) * n // _JUMPS_PER_RUN, own.size // _IN_ALL, 1)
         for cut in range(beside, len(laps) * n - beside + 1, step):
-            force = np.zeros_like(own)
-            force[laps] = np.where(np.arange(len(laps) * n).reshape(-1, n) >= cut, own[laps], 0.0)
+            after = laps[cut // n :]
+            values = own[after].copy()
+            values[:1, : cut % n] = 0.0
             at = min(cut, len(laps) * n - 1)
             lap = int(laps[at // n])
             time = float(stretches.mid_time[lap, at % n] - stretches.duration[lap, at % n] / 2)
-            out.append(Jump(lap=lap, time=time, force=force))
+            out.append(Jump(lap=lap, time=time, force=Force(laps=after, values=values)))
     return out
 
 
@@ -101,11 +128,11 @@ def drifts(fit: Fit, stretches: Stretches) -> list[Drift]:
     )
     out = []
     for ride in np.unique(stretches.ride):
-        mine = stretches.ride == ride
-        if mine.sum() < _LEAST_LAPS_FOR_DRIFT:
+        laps = np.flatnonzero(stretches.ride == ride)
+        if len(laps) < _LEAST_LAPS_FOR_DRIFT:
             continue
-        hours = (balance.mid_time - balance.mid_time[mine].mean()) / HOUR
-        out.append(Drift(ride=int(ride), force=per_watt * hours * mine[:, None]))
+        hours = (balance.mid_time[laps] - balance.mid_time[laps].mean()) / HOUR
+        out.append(Drift(ride=int(ride), force=Force(laps=laps, values=per_watt[laps] * hours)))
     return out
 
 
@@ -113,13 +140,15 @@ def patches(fit: Fit, stretches: Stretches) -> list[Patch]:
     """Pieces of road, overlapping by half, in each ride and on each setup that is not one ride."""
     usable = fit.balance.usable.astype(float)
     ends = np.concatenate([[0.0], np.cumsum(stretches.length)])
-    width = max(round(_PATCH / float(stretches.length.mean())), 1)
+    groups, n_road = _groups(stretches), len(stretches.length)
+    finest = math.ceil(2 * len(groups) * n_road / _IN_ALL)
+    width = max(round(_PATCH / float(stretches.length.mean())), finest, 1)
     out = []
-    for kind, index, laps in _groups(stretches):
-        for first in range(0, len(stretches.length), max(width // 2, 1)):
-            last = min(first + width, len(stretches.length))
-            on_road = (stretches.road_index >= first) & (stretches.road_index < last)
-            force = usable * on_road * laps[:, None]
+    for kind, index, laps in groups:
+        road = stretches.road_index[laps]
+        for first in range(0, n_road, max(width // 2, 1)):
+            last = min(first + width, n_road)
+            force = Force(laps=laps, values=usable[laps] * ((road >= first) & (road < last)))
             out.append(
                 Patch(kind=kind, index=index, start=float(ends[first]), end=float(ends[last]),
                       force=force)
@@ -127,15 +156,15 @@ def patches(fit: Fit, stretches: Stretches) -> list[Patch]:
     return out
 
 
-def _groups(stretches: Stretches) -> list[tuple[str, int, FloatArray]]:
-    """Rides, and setups whose laps are not just those of one ride; all but one if only two."""
-    out: list[tuple[str, int, FloatArray]] = []
+def _groups(stretches: Stretches) -> list[tuple[str, int, IntArray]]:
+    """Laps of rides, and of setups that are not just one ride; all but one if only two."""
+    out: list[tuple[str, int, IntArray]] = []
     for kind, labels in (("ride", stretches.ride), ("setup", stretches.setup)):
         names = np.unique(labels)
         # The road is shared: a force in one of two groups is the opposite force in the other.
         names = names[1:] if len(names) == 2 else names if len(names) > 2 else names[:0]
         for name in names:
-            laps = labels == name
-            if not any(np.array_equal(laps, other > 0) for _, _, other in out):
-                out.append((kind, int(name), laps.astype(float)))
+            laps = np.flatnonzero(labels == name)
+            if not any(np.array_equal(laps, other) for _, _, other in out):
+                out.append((kind, int(name), laps))
     return out
