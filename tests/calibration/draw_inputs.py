@@ -40,7 +40,7 @@ from sameloop.simulate.scenario import StudySpec
 from sameloop.simulate.study import default_study, simulate_studies
 from sameloop.study import Setup, Study
 
-POSTURE_SD, TIMING_SD, HUMIDITY_SD = 0.0066, 0.5, 0.05  # what sameloop assumes, nobody declares
+POSTURE_SD, TIMING_SD, HUMIDITY_SD = 0.004, 0.5, 0.05  # what sameloop assumes, nobody declares
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
