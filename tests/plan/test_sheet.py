@@ -82,6 +82,11 @@ def test_names_are_text_and_never_markup(made):
     assert "Žižkov" in words_of(sheet_pdf(make_sheet(named)))
 
 
+def test_letters_that_the_font_lacks_are_seen_to_be_missing(made):
+    page = sheet_pdf(replace(make_sheet(made), title="plan 自転車"))
+    assert "plan \N{REPLACEMENT CHARACTER}" in words_of(page)
+
+
 def test_the_page_asks_no_other_host(made):
     page = sheet_html(make_sheet(made))
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import matplotlib as mpl
 from fpdf import FPDF, FontFace
 from fpdf.enums import TableBordersLayout
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -13,6 +12,7 @@ from sameloop.files import write_output
 from sameloop.outputs import check_output
 from sameloop.plan.result import Plan
 from sameloop.plan.sheet import Sheet, make_sheet
+from sameloop.report.letters import BOLD, PLAIN, printable
 
 ENDINGS = (".html", ".pdf")
 _MARGIN, _GAP = 11.0, 6.0  # mm
@@ -77,15 +77,18 @@ class _Page(FPDF):
 
     def __init__(self, title: str) -> None:
         super().__init__(format="A4")
-        fonts = Path(mpl.get_data_path()) / "fonts" / "ttf"
-        self.add_font(_FAMILY, "", fonts / "DejaVuSans.ttf")
-        self.add_font(_FAMILY, "B", fonts / "DejaVuSans-Bold.ttf")
+        self.add_font(_FAMILY, "", PLAIN)
+        self.add_font(_FAMILY, "B", BOLD)
         self.set_margin(_MARGIN)
         self.set_auto_page_break(auto=True, margin=_MARGIN)
         self.set_title(title)
         self.set_lang("en")
         self.set_creator("sameloop")
         self.add_page()
+
+    def normalize_text(self, text: str) -> str:
+        """Prepare any text that is to be printed."""
+        return printable(super().normalize_text(text))
 
     def heading(self, text: str, size: float) -> None:
         """Write a line in bold."""
