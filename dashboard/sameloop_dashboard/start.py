@@ -37,6 +37,7 @@ SETTINGS = {
     "server.maxUploadSize": str(LARGEST_UPLOAD),
     "server.fileWatcherType": "none",
     "server.runOnSave": "false",
+    "server.showEmailPrompt": "false",
     "browser.gatherUsageStats": "false",
     "browser.serverAddress": "localhost",
     "client.toolbarMode": "minimal",

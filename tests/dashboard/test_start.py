@@ -15,6 +15,7 @@ def test_the_server_listens_here_only_and_tells_nobody():
         "--server.enableXsrfProtection=true",
         "--server.enableCORS=true",
         "--browser.gatherUsageStats=false",
+        "--server.showEmailPrompt=false",
         "--server.headless=true",
         "--server.port=8501",
         "--server.maxUploadSize=64",
