@@ -8,6 +8,10 @@ from sameloop.estimate.extremes import beyond_luck, largest_by_luck
 from sameloop.estimate.solve import apply
 
 
+def on_all_laps(forces):
+    return Force(laps=np.arange(len(forces)), values=forces)
+
+
 def dense(rest):
     """Whole covariance of the forces and the residual before the unknowns, as plain matrices."""
     n_laps, n = rest.left.shape
@@ -32,7 +36,7 @@ def test_amplitudes_are_those_of_an_added_column(clean):
     shape[3, 5:12] = 1.0
     shape *= clean.fit.balance.usable
 
-    found = scores(rest, [Force.of(shape)])
+    found = scores(rest, [on_all_laps(shape)])
 
     flat = shape.ravel()
     information = flat @ np.linalg.solve(covariance, flat)
@@ -47,7 +51,7 @@ def test_a_shape_that_the_road_takes_up_is_not_seen(clean):
     rest = as_fitted(clean.fit)
     shape = np.where(clean.stretches.road_index == 7, 1.0, 0.0)
 
-    found = scores(rest, [Force.of(shape)])
+    found = scores(rest, [on_all_laps(shape)])
 
     assert abs(found.z[0]) < 0.2
 
@@ -64,8 +68,8 @@ def test_a_bad_lap_cannot_excuse_itself_by_ordinary_noise(rubbing_brake):
     shape = np.zeros_like(fit.solved.left)
     shape[2] = 1.0
 
-    fitted = scores(as_fitted(fit), [Force.of(shape)])
-    ordinary = scores(with_ordinary_noise(fit), [Force.of(shape)])
+    fitted = scores(as_fitted(fit), [on_all_laps(shape)])
+    ordinary = scores(with_ordinary_noise(fit), [on_all_laps(shape)])
 
     assert ordinary.sd[0] < fitted.sd[0]
     assert ordinary.z[0] > fitted.z[0]

@@ -36,12 +36,6 @@ class Force:
     laps: IntArray
     values: FloatArray
 
-    @classmethod
-    def of(cls, forces: FloatArray) -> Force:
-        """Take what is not zero of forces on all laps, (n_laps, n)."""
-        laps = np.flatnonzero(forces.any(axis=1))
-        return cls(laps=laps, values=forces[laps])
-
     def on_all(self, n_laps: int) -> FloatArray:
         """Force on every lap, (n_laps, n)."""
         out = np.zeros((n_laps, self.values.shape[1]))
