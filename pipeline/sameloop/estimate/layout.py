@@ -128,6 +128,8 @@ def _declared_owners(stretches: Stretches, study: Study) -> dict[str, IntArray |
     if np.isfinite(stretches.air_speed[stretches.usable]).any():
         owners["air-speed scale"] = owners["air-speed offset"] = None
         owners["air-speed scale, as mounted"] = stretches.ride
+    if stretches.length_sd.any():
+        owners["lap length"] = mountings(stretches)
     if study.barometric_height:
         owners |= dict.fromkeys(HEIGHT_ERRORS)
     return owners

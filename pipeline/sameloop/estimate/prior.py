@@ -12,7 +12,7 @@ from scipy import sparse
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.heights import HEIGHT_ERRORS, barometric_rises
-from sameloop.estimate.layout import Layout
+from sameloop.estimate.layout import Layout, mountings
 from sameloop.estimate.noise import WIND_TIME, gust_of_laps, noise_value
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
@@ -41,7 +41,9 @@ _AIR_OFFSET = 0.2  # m/s, zero of an air-speed sensor; common practice, no sourc
 _POSTURE_TIME = 600.0  # s over which posture and meter wander; common practice, no source
 
 
-def declared_sd(layout: Layout, study: Study, airs: Sequence[RideAir]) -> FloatArray:
+def declared_sd(
+    layout: Layout, stretches: Stretches, study: Study, airs: Sequence[RideAir]
+) -> FloatArray:
     """Return the standard deviation of each declared input, in the order of `Layout.nuisance`."""
     u = study.uncertainty
     sd = {
@@ -62,10 +64,15 @@ def declared_sd(layout: Layout, study: Study, airs: Sequence[RideAir]) -> FloatA
         "air-speed offset": _AIR_OFFSET,
         "air density, shared": max((a.density_sd_shared for a in airs), default=0.0),
     }
+    run, first = np.unique(mountings(stretches), return_index=True)
+    of_each = {
+        "air density": dict(enumerate(a.density_sd for a in airs)),
+        "lap length": dict(zip(run.tolist(), stretches.length_sd[first].tolist(), strict=True)),
+    }
     out = []
     for name in layout.nuisance:
         kind, _, index = name.partition(":")
-        out.append(airs[int(index)].density_sd if kind == "air density" else sd[kind])
+        out.append(of_each[kind][int(index)] if kind in of_each else sd[kind])
     return np.array([max(one, 1e-9) for one in out])
 
 
@@ -170,7 +177,7 @@ def prior(
     """
     known = _Statements(layout.size)
     for name, place, sd in zip(
-        layout.nuisance, layout.declared, declared_sd(layout, study, airs), strict=True
+        layout.nuisance, layout.declared, declared_sd(layout, stretches, study, airs), strict=True
     ):
         known.add(np.array([place]), np.ones(1), 0.0, float(sd), name.partition(":")[0], "")
     zero = np.zeros(layout.n_laps)

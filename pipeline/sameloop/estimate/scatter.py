@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import chi2
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.lap_noise import Noise
@@ -14,6 +15,8 @@ from sameloop.estimate.noise import noise_value
 from sameloop.estimate.prior import Prior
 from sameloop.estimate.reml import prior_mean
 from sameloop.estimate.solve import Step, fitted_spread
+
+_LUCK = 0.84  # one standard deviation
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,6 +37,9 @@ class LapScatter:
     def factor(self, weights: FloatArray) -> float:
         """Variance of the laps' parts of a weighted sum over what the model says, at least 1.
 
+        Laps scatter by luck too: of as many laps as the sum rests on, one study in six finds more
+        than `_LUCK` of their chi-squared distribution. Only what goes beyond counts.
+
         Parameters
         ----------
         weights : array, (n_laps, n)
@@ -42,10 +48,14 @@ class LapScatter:
         References
         ----------
         Birge 1932, Phys Rev 40:207-227: errors are scaled up, never down, by the scatter found.
+        Number of laps: Satterthwaite 1946, Biometrics Bulletin 2:110-114.
         """
         found = np.einsum("ln,ln->l", weights, self.residual) ** 2
         said = (weights * lap_products(self.covariance, weights)).sum(axis=1)
-        return float(max(1.0, found.sum() / max(said.sum(), 1e-300)))
+        total = max(float(said.sum()), 1e-300)
+        laps = total**2 / max(float((said**2).sum()), 1e-300)
+        by_luck = float(chi2.ppf(_LUCK, laps)) / laps
+        return float(max(1.0, found.sum() / total / by_luck))
 
 
 def lap_scatter(

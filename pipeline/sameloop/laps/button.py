@@ -10,7 +10,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from sameloop.clean.runs import runs
-from sameloop.clean.track import BoolArray, FloatArray, Track
+from sameloop.clean.track import FloatArray, Track
 from sameloop.laps.even import EvenGates, even_gates
 from sameloop.laps.lap import RIDE_IN, RIDE_OUT
 from sameloop.laps.passes import Pass
@@ -58,14 +58,14 @@ def button_laps(tracks: Sequence[Track], wheel_sd: float) -> ButtonLaps | None:
     places = [(ride, *span) for ride, one in enumerate(rides) for span in _sets(one, rough)]
     even = even_gates([rides[ride][first : last + 1] for ride, first, last in places], wheel_sd)
     gates = [presses.copy() for presses in rides]
-    good = [np.zeros(max(len(presses) - 1, 0), dtype=bool) for presses in rides]
-    for (ride, first, last), found in zip(places, even.gates, strict=True):
+    unsure = [np.full(max(len(presses) - 1, 0), np.nan) for presses in rides]
+    for (ride, first, last), found, sd in zip(places, even.gates, even.run_sd, strict=True):
         gates[ride][first : last + 1] = found
-        good[ride][first:last] = True
+        unsure[ride][first:last] = sd / even.length
     return ButtonLaps(
         length=even.length,
         passes=tuple(
-            _passes(cuts, alike, even.length) for cuts, alike in zip(gates, good, strict=True)
+            _passes(cuts, sd, even.length) for cuts, sd in zip(gates, unsure, strict=True)
         ),
         note=_moved(rides, places, even),
     )
@@ -85,15 +85,25 @@ def _commonest(rides: Sequence[FloatArray]) -> float | None:
     return float(np.median(lengths[low[best] : high[best]]))
 
 
-def _passes(gates: FloatArray, good: BoolArray, length: float) -> list[Pass]:
-    laps = np.flatnonzero(good)
+def _passes(gates: FloatArray, length_sd: FloatArray, length: float) -> list[Pass]:
+    """Cut at the gates; `length_sd` is of each piece that is a lap, NaN of others."""
+    laps = np.flatnonzero(np.isfinite(length_sd))
     passes = []
     for number, (start, end) in enumerate(pairwise(gates.tolist())):
-        alike = bool(good[number])
+        alike = bool(np.isfinite(length_sd[number]))
         reason = "" if alike else f"lap button: {end - start:.0f} m, the loop has {length:.0f} m"
         if len(laps) and not laps[0] <= number <= laps[-1]:
             reason = f"{RIDE_IN if number < laps[0] else RIDE_OUT} ({reason})"
-        passes.append(Pass(start=start, end=end, direction=1, full=alike, reason=reason))
+        passes.append(
+            Pass(
+                start=start,
+                end=end,
+                direction=1,
+                full=alike,
+                reason=reason,
+                length_sd=float(length_sd[number]) if alike else 0.0,
+            )
+        )
     return passes
 
 
@@ -153,10 +163,11 @@ def repeat_length(tracks: Sequence[Track]) -> float | None:
     return float((first + strong[0]) * _GRID)
 
 
-def distance_passes(tracks: Sequence[Track], length: float) -> list[list[Pass]]:
+def distance_passes(tracks: Sequence[Track], length: float, wheel_sd: float) -> list[list[Pass]]:
     """Cut into whole laps by distance alone, at one place of the track for all rides.
 
-    The place is told by the speed itself, which repeats with the bends.
+    The place is told by the speed itself, which repeats with the bends. By how much the wheels of
+    two rides differ, `wheel_sd` [-], nothing tells.
     """
     pattern = _folded(tracks[0], length)
     passes = []
@@ -168,7 +179,14 @@ def distance_passes(tracks: Sequence[Track], length: float) -> list[list[Pass]]:
         starts = np.arange(first, track.distance[-1] - length, length)
         passes.append(
             [
-                Pass(start=start, end=start + length, direction=1, full=True, reason="")
+                Pass(
+                    start=start,
+                    end=start + length,
+                    direction=1,
+                    full=True,
+                    reason="",
+                    length_sd=wheel_sd,
+                )
                 for start in starts.tolist()
             ]
         )

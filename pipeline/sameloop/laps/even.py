@@ -28,12 +28,15 @@ class EvenGates:
         Wheel distance [m] of each gate of each run.
     length : float
         A lap's length, common to the runs [m].
+    run_sd : tuple of float
+        What stays open of the length of each run's laps, beside what all runs share [m].
     press_sd, lap_sd : float
         By how much presses miss the line, and laps their common length [m].
     """
 
     gates: tuple[FloatArray, ...]
     length: float
+    run_sd: tuple[float, ...]
     press_sd: float
     lap_sd: float
 
@@ -68,13 +71,15 @@ def even_gates(runs: Sequence[FloatArray], wheel_sd: float) -> EvenGates:
     press = np.sqrt(_press_variance(clipped, models))
     slopes = np.array([line[1] for line in lines])
     variances = press**2 * np.array([model.unsure[1, 1] for model in models])
-    own, common = _drawn_together(slopes, variances, wheel_sd * float(np.median(slopes)))
+    apart = max((wheel_sd * float(np.median(slopes))) ** 2, _between(slopes, variances))
+    own, common = _drawn_together(slopes, variances, apart)
     return EvenGates(
         gates=tuple(
             model.smooth(run, slope)
             for run, model, slope in zip(clipped, models, own.tolist(), strict=True)
         ),
         length=common,
+        run_sd=tuple(np.sqrt(apart * variances / (apart + variances)).tolist()),
         press_sd=float(press),
         lap_sd=float(ratio * press),
     )
@@ -156,10 +161,12 @@ def _clipped(presses: FloatArray, model: _Model) -> FloatArray:
 
 
 def _drawn_together(
-    slopes: FloatArray, variances: FloatArray, least: float
+    slopes: FloatArray, variances: FloatArray, apart: float
 ) -> tuple[FloatArray, float]:
-    """Metres a lap of each run, drawn towards all others, and the mean of the runs."""
-    apart = max(least**2, _between(slopes, variances))
+    """Metres a lap of each run, drawn towards all others, and the mean of the runs.
+
+    `apart` is the variance by which the runs' true lengths differ.
+    """
     weight = 1 / (variances + apart)
     common = float(weight @ slopes / weight.sum())
     return common + apart * weight * (slopes - common), common

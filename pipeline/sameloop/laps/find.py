@@ -121,7 +121,7 @@ def _laps_by_distance(tracks: Sequence[Track], wheel_sd: float) -> LapSet:
         again = repeat_length(tracks)
         if again is None:
             raise LapMatchError(_NO_POSITIONS.format(files=_names(tracks)))
-        length, passes = again, distance_passes(tracks, again)
+        length, passes = again, distance_passes(tracks, again, wheel_sd)
     chains = [
         _by_distance_alone(number, track, piece, length)
         for number, track in enumerate(tracks)
@@ -234,6 +234,7 @@ def _lap(
         index=index,
         time=track.start + track.time[index],
         station=station,
+        length_sd=piece.length_sd,
     )
 
 

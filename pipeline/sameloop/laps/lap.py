@@ -84,6 +84,9 @@ class Lap:
     station : array, (n_samples,)
         Road coordinate [m] in the sense of travel: 0 at the lap's start, `Loop.length` at its end,
         non-decreasing (direction -1 counts from its own start; ``station_on_loop = length - s``).
+    length_sd : float
+        What its gates leave open of its length by the ride's wheel, relative [-], alike on all laps
+        of a run; 0 where positions place the gates.
     """
 
     ride: int
@@ -97,6 +100,7 @@ class Lap:
     index: slice
     time: FloatArray
     station: FloatArray
+    length_sd: float = 0.0
 
     @property
     def left_out(self) -> bool:

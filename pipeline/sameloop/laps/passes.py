@@ -25,6 +25,8 @@ class Pass:
     """A piece of a ride between two distances [m].
 
     `full`: the whole loop was ridden. `reason` says why it is no good lap, empty when it is.
+    `length_sd` is what the gates leave open of its length by this ride's wheel, relative to other
+    laps [-]; 0 where positions place them.
     """
 
     start: float
@@ -32,6 +34,7 @@ class Pass:
     direction: int
     full: bool
     reason: str
+    length_sd: float = 0.0
 
 
 def find_passes(ride: Flat, reference: Reference, *, both_ways: bool) -> list[Pass]:

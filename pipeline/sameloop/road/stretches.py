@@ -58,6 +58,8 @@ class Stretches:
         Measured air speed [m/s], NaN where there is no sensor.
     node_altitude : array, (n_laps, n_stretches + 1)
         Recorded altitude at the stretch ends [m], NaN where there is none.
+    length_sd : array, (n_laps,)
+        What the gates leave open of a lap's length, relative, alike on a run of laps [-].
     returns : bool
         The road ends where it began, and so at the same height.
     """
@@ -82,4 +84,5 @@ class Stretches:
     wind_prior: FloatArray
     air_speed: FloatArray
     node_altitude: FloatArray
+    length_sd: FloatArray
     returns: bool = True
