@@ -16,7 +16,7 @@ from sameloop.estimate.prior import Prior
 from sameloop.estimate.reml import prior_mean
 from sameloop.estimate.solve import Step, fitted_spread
 
-_LUCK = 0.84  # one standard deviation
+_LUCK = 0.95  # share of sound studies whose laps scatter less
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,8 +37,8 @@ class LapScatter:
     def factor(self, weights: FloatArray) -> float:
         """Variance of the laps' parts of a weighted sum over what the model says, at least 1.
 
-        Laps scatter by luck too: of as many laps as the sum rests on, one study in six finds more
-        than `_LUCK` of their chi-squared distribution. Only what goes beyond counts.
+        Laps scatter by luck too, few laps much. What is within `_LUCK` of the chi-squared
+        distribution, of as many laps as the sum rests on, counts for nothing.
 
         Parameters
         ----------
@@ -48,14 +48,15 @@ class LapScatter:
         References
         ----------
         Birge 1932, Phys Rev 40:207-227: errors are scaled up, never down, by the scatter found.
-        Number of laps: Satterthwaite 1946, Biometrics Bulletin 2:110-114.
+        Test before it: JCGM 100:2008 (GUM), H.5.2, from memory. Number of laps:
+        Satterthwaite 1946, Biometrics Bulletin 2:110-114.
         """
         found = np.einsum("ln,ln->l", weights, self.residual) ** 2
         said = (weights * lap_products(self.covariance, weights)).sum(axis=1)
         total = max(float(said.sum()), 1e-300)
         laps = total**2 / max(float((said**2).sum()), 1e-300)
-        by_luck = float(chi2.ppf(_LUCK, laps)) / laps
-        return float(max(1.0, found.sum() / total / by_luck))
+        ratio = float(found.sum()) / total
+        return ratio if ratio > float(chi2.ppf(_LUCK, laps)) / laps else 1.0
 
 
 def lap_scatter(
