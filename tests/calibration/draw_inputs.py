@@ -135,7 +135,7 @@ def air_with(one: Recorded, study: Study, errors: Errors, ride: int) -> RideAir:
 
 
 def measured(one: Recorded, stretches: Stretches, errors: Errors) -> Stretches:
-    """The stretches as a wrong meter, wheel, posture or forecast would have made them."""
+    """The stretches as a wrong meter, wheel, gate, posture or forecast would have made them."""
 
     def each(name: str, owner: np.ndarray) -> np.ndarray:
         return np.array([errors.get(f"{name}:{index}", 0.0) for index in owner])
@@ -146,11 +146,13 @@ def measured(one: Recorded, stretches: Stretches, errors: Errors) -> Stretches:
     eta = np.array([setup.drivetrain_efficiency for setup in one.study.setups])[s.setup]
     run = np.cumsum(np.diff(s.ride * 100 + s.setup, prepend=-1) != 0) - 1  # of laps on one setup
     work += each("posture", run)[:, None] * air_work(one) / eta[:, None]
+    longer = 1.0 + each("lap length", run)[:, None]  # gates too far apart, on a road of one length
     wheel = 1.0 + errors.get("circumference", 0.0)
     wind = np.stack([each("wind east", s.ride), each("wind north", s.ride)], axis=1)
     return replace(
         s,
-        work=work,
+        work=work * longer,
+        duration=s.duration * longer,
         length=s.length * wheel,
         node_speed=s.node_speed * wheel,
         speed=s.speed * wheel,
@@ -163,11 +165,13 @@ def air_work(one: Recorded) -> np.ndarray:
     """Work against the air on each stretch [J], by the winds that the answer found."""
     s = one.stretches
     cda = np.array([setup.cda.value for setup in one.answer.setups])[s.setup]
-    speed = np.array([wind.speed.value for wind in one.answer.wind])[s.ride]
-    origin = np.array([wind.wind_from.value for wind in one.answer.wind])[s.ride]
-    angle = origin[:, None] - s.heading
-    along = s.speed + speed[:, None] * np.cos(angle) * s.heading_spread
-    across = speed[:, None] * np.sin(angle) * s.heading_spread
+    along, across = s.speed, np.zeros_like(s.speed)
+    if one.answer.wind:  # none in a hall
+        speed = np.array([wind.speed.value for wind in one.answer.wind])[s.ride]
+        origin = np.array([wind.wind_from.value for wind in one.answer.wind])[s.ride]
+        angle = origin[:, None] - s.heading
+        along = s.speed + speed[:, None] * np.cos(angle) * s.heading_spread
+        across = speed[:, None] * np.sin(angle) * s.heading_spread
     force = 0.5 * s.density * cda[:, None] * np.hypot(along, across) * along
     return np.where(s.usable, force * s.length[s.road_index], 0.0)
 
@@ -214,6 +218,9 @@ def sources(one: Recorded) -> list[Source]:
     ):
         out.append(Source(name=name, sd=sd * half, row="air density, shared"))
         out.append(one_each(name, sd * half, "air density", rides))
+    if s.length_sd.any():
+        gates = float(np.sqrt(np.mean(s.length_sd**2)))  # runs are equally long but for a lap
+        out.append(one_each("lap length", gates, "lap length", runs))
     for ride, air in enumerate(one.airs):
         for axis in ("wind east", "wind north"):
             out.append(Source(name=axis, sd=air.wind_sd, row="wind of the ride", owners=(ride,)))
@@ -280,7 +287,12 @@ def to_rest() -> None:
 
 
 def study_of(kind: str) -> StudySpec:
-    """Four and four laps of the short loop; ``'one meter'`` or ``'a meter each'``."""
+    """Four and four laps of the short loop; ``'one meter'``, ``'a meter each'`` or ``'indoors'``.
+
+    Indoors it is 12 and 12 laps of 333 m.
+    """
+    if kind == "indoors":
+        return default_study("indoor", laps=12, delta_cda=-0.02, seed=5)
     spec = default_study("flat", wind=2.0, laps=4, delta_cda=-0.02, rides="alternating", seed=5)
     if kind == "one meter":
         return spec
@@ -304,5 +316,5 @@ if __name__ == "__main__":
     parser.add_argument("--draws", type=int, default=500)
     draws = parser.parse_args().draws
     to_rest()
-    for kind in ("one meter", "a meter each"):
+    for kind in ("one meter", "a meter each", "indoors"):
         print(table(kind, draws))

@@ -55,6 +55,15 @@ def test_two_meters_differ_by_what_is_declared():
     assert said == pytest.approx(0.02 * watts, rel=0.1)
 
 
+def test_length_that_gates_leave_open_is_what_other_gates_would_do():
+    """Gates a share too far apart hold as much more work, and their speed is scaled down by it."""
+    one = inputs["recorded"](inputs["study_of"]("indoors"))
+    found = inputs["by_ends"](one, inputs["by_row"](one)["lap length"])
+    said = inputs["first_order"](one, "lap length")
+    assert said == pytest.approx(found, rel=0.1)
+    assert said > 0.5  # W: it is not little
+
+
 def test_all_inputs_together_spread_as_the_budget_says(one):
     """Sixty draws know a standard deviation to 9 %."""
     found = inputs["spread_of"](one, inputs["by_row"](one)["together"], 60, 1)

@@ -60,6 +60,25 @@ def test_runs_apart_by_less_than_luck_have_one_length_where_wheels_are_one():
     assert kept[1] - kept[0] == pytest.approx(0.3, abs=0.01)
 
 
+def test_what_stays_open_of_a_length_is_said():
+    """Lengths of two runs whose wheels differ as declared are off as much as they are said to."""
+    generator = np.random.default_rng(13)
+    off, said = [], []
+    for _ in range(300):
+        laps = LAP * (1 + WHEEL_SD * generator.standard_normal(2))
+        runs = [presses(generator, 14, lap=lap)[1] for lap in laps]
+        found = even_gates(runs, WHEEL_SD)
+        first, second = (metres_a_lap(gates) for gates in found.gates)
+        off.append(second - first - np.diff(laps)[0])
+        said.append(np.hypot(*found.run_sd))
+    assert np.std(off) == pytest.approx(np.sqrt(np.mean(np.square(said))), rel=0.15)
+
+
+def test_wheels_that_are_one_leave_nothing_open():
+    runs = [presses(np.random.default_rng(4), 14)[1] for _ in range(2)]
+    assert even_gates(runs, 1e-9).run_sd == pytest.approx([0.0, 0.0], abs=1e-3)
+
+
 @pytest.mark.parametrize("other", [1.02, 0.97])
 def test_tyres_that_count_otherwise_stay_apart(other):
     generator = np.random.default_rng(3)
