@@ -146,7 +146,9 @@ def measured(one: Recorded, stretches: Stretches, errors: Errors) -> Stretches:
     eta = np.array([setup.drivetrain_efficiency for setup in one.study.setups])[s.setup]
     run = np.cumsum(np.diff(s.ride * 100 + s.setup, prepend=-1) != 0) - 1  # of laps on one setup
     work += each("posture", run)[:, None] * air_work(one) / eta[:, None]
-    longer = 1.0 + each("lap length", run)[:, None]  # gates too far apart, on a road of one length
+    longer = (
+        1.0 + each("lap length", s.length_run)[:, None]
+    )  # gates too far apart, on a road of one length
     wheel = 1.0 + errors.get("circumference", 0.0)
     wind = np.stack([each("wind east", s.ride), each("wind north", s.ride)], axis=1)
     return replace(
@@ -220,7 +222,8 @@ def sources(one: Recorded) -> list[Source]:
         out.append(one_each(name, sd * half, "air density", rides))
     if s.length_sd.any():
         gates = float(np.sqrt(np.mean(s.length_sd**2)))  # runs are equally long but for a lap
-        out.append(one_each("lap length", gates, "lap length", runs))
+        of_gates = range(int(s.length_run.max()) + 1)
+        out.append(one_each("lap length", gates, "lap length", of_gates))
     for ride, air in enumerate(one.airs):
         for axis in ("wind east", "wind north"):
             out.append(Source(name=axis, sd=air.wind_sd, row="wind of the ride", owners=(ride,)))

@@ -26,6 +26,10 @@ def test_laps_that_scatter_less_never_narrow():
     assert _scatter(0.5).factor(weights) == 1.0
 
 
+def test_a_sum_that_rests_on_no_lap_is_not_widened():
+    assert _scatter(2.0).factor(np.zeros((400, 5))) == 1.0
+
+
 @pytest.mark.parametrize("n_laps", [6, 14, 60])
 def test_luck_widens_few_studies(n_laps):
     """One in twenty; GUM H.5.2 tests at 5 % before it takes a scatter as real."""

@@ -63,6 +63,22 @@ def test_one_lap_ends_where_the_next_begins(roads, hall):
     assert [a.end for a in used[:-1]] == pytest.approx([b.start for b in used[1:]], abs=1e-3)
 
 
+def test_each_run_of_laps_has_a_length_of_its_own(roads, hall, around):
+    """A missed press parts two runs; what stays open of the shorter one's length is more."""
+    gates = np.delete(np.arange(1.0, LAPS), 5)
+    late = 0.03 * np.random.default_rng(9).standard_normal(len(gates))
+    good = [lap for lap in pressed(roads, hall, gates + late).laps if lap.used]
+    short, long = (next(lap for lap in good if lap.length_run == run) for run in (0, 1))
+    assert {lap.length_run for lap in good} == {0, 1}
+    assert 0.0003 < long.length_sd < short.length_sd < 0.0021
+    assert len({(lap.length_run, lap.length_sd) for lap in good}) == 2
+
+
+def test_positions_leave_no_length_open(roads, hall):
+    ridden = roads.ride(roads.laps_of(hall, LAPS), seed=2)
+    assert {lap.length_sd for lap in find_laps([ridden.track]).laps} == {0.0}
+
+
 def test_a_press_that_is_missed_costs_its_two_laps(roads, hall):
     lapset = pressed(roads, hall, [k for k in range(1, LAPS) if k != 8])
     assert sum(lap.used for lap in lapset.laps) == LAPS - 2
@@ -99,6 +115,12 @@ def test_by_the_distance_after_which_speed_repeats(roads, hall, around):
     assert len(lapset.laps) > 2 * LAPS - 4
     # Both rides start elsewhere; the bends bring them to one road.
     assert np.sqrt(np.mean(roads.misplaced(lapset, ridden, around) ** 2)) < 5.0
+    # Nothing tells how far the wheels of the two rides differ, but what is declared.
+    good = [lap for lap in lapset.laps if lap.used]
+    assert {(lap.ride, lap.length_run, lap.length_sd) for lap in good} == {
+        (0, 0, 0.002),
+        (1, 1, 0.002),
+    }
 
 
 def test_speed_that_only_wanders_is_no_loop(roads, hall):

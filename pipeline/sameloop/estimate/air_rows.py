@@ -64,6 +64,7 @@ def air_rows(
         "air-speed scale, as mounted": gain,
         "air-speed offset": nothing + 1.0,
         "wheel circumference": predicted[:, :n_air],
+        "lap length": predicted[:, :n_air],
     }
     columns += [known.get(kind, nothing) for kind in layout.declared_kinds]
     local = np.stack(columns, axis=2) * usable[:, :, None]

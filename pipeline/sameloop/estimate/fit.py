@@ -88,9 +88,11 @@ def fit(
 def _some_of_many(stretches: Stretches) -> IntArray | None:
     """Pick laps that are enough to know the noise by; None where all are needed.
 
-    Each run of laps on one setup keeps its first, so that no unknown but those of laps goes.
+    Each run of laps on one setup, and of one length, keeps its first, so that no unknown but those
+    of laps goes.
     """
-    run = mountings(stretches)
+    alike = np.stack([mountings(stretches), stretches.length_run], axis=1)
+    run = np.unique(alike, axis=0, return_inverse=True)[1].ravel()
     first = np.searchsorted(run, np.arange(run[-1] + 1))
     every = max(len(run) // _ENOUGH_LAPS, 1)
     some = np.flatnonzero((np.arange(len(run)) - first[run]) % every == 0)

@@ -129,7 +129,7 @@ def _declared_owners(stretches: Stretches, study: Study) -> dict[str, IntArray |
         owners["air-speed scale"] = owners["air-speed offset"] = None
         owners["air-speed scale, as mounted"] = stretches.ride
     if stretches.length_sd.any():
-        owners["lap length"] = mountings(stretches)
+        owners["lap length"] = stretches.length_run
     if study.barometric_height:
         owners |= dict.fromkeys(HEIGHT_ERRORS)
     return owners

@@ -12,7 +12,7 @@ from scipy import sparse
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.heights import HEIGHT_ERRORS, barometric_rises
-from sameloop.estimate.layout import Layout, mountings
+from sameloop.estimate.layout import Layout
 from sameloop.estimate.noise import WIND_TIME, gust_of_laps, noise_value
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
@@ -44,7 +44,17 @@ _POSTURE_TIME = 600.0  # s over which posture and meter wander; common practice,
 def declared_sd(
     layout: Layout, stretches: Stretches, study: Study, airs: Sequence[RideAir]
 ) -> FloatArray:
-    """Return the standard deviation of each declared input, in the order of `Layout.nuisance`."""
+    """Return the standard deviation of each declared input, in its own unit.
+
+    Parameters
+    ----------
+    airs : sequence of RideAir, (n_rides,)
+
+    Returns
+    -------
+    array, (n_nuisance,)
+        In the order of `Layout.nuisance`.
+    """
     u = study.uncertainty
     sd = {
         "power scale": u.power_scale,
@@ -64,7 +74,7 @@ def declared_sd(
         "air-speed offset": _AIR_OFFSET,
         "air density, shared": max((a.density_sd_shared for a in airs), default=0.0),
     }
-    run, first = np.unique(mountings(stretches), return_index=True)
+    run, first = np.unique(stretches.length_run, return_index=True)
     of_each = {
         "air density": dict(enumerate(a.density_sd for a in airs)),
         "lap length": dict(zip(run.tolist(), stretches.length_sd[first].tolist(), strict=True)),

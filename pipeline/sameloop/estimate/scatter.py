@@ -1,4 +1,4 @@
-"""Do laps scatter as the noise model says? If they scatter more, intervals widen by as much."""
+"""Do laps scatter as the noise model says? Where luck does not explain more, intervals widen."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class LapScatter:
         found = np.einsum("ln,ln->l", weights, self.residual) ** 2
         said = (weights * lap_products(self.covariance, weights)).sum(axis=1)
         total = max(float(said.sum()), 1e-300)
-        laps = total**2 / max(float((said**2).sum()), 1e-300)
+        laps = max(total**2 / max(float((said**2).sum()), 1e-300), 1.0)
         ratio = float(found.sum()) / total
         return ratio if ratio > float(chi2.ppf(_LUCK, laps)) / laps else 1.0
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from sameloop.clean.runs import runs
@@ -17,6 +18,7 @@ from sameloop.laps.passes import Pass
 
 _ALIKE, _PRESSED = 0.01, 50.0  # of the length, and m, by which laps of the button may differ
 _FEWEST = 3
+_NO_LAP = -1
 _GRID = 2.0  # m
 _SLOW = 60.0  # m, changes of speed slower than the bends'
 _RIDING = 3.0  # m/s
@@ -44,7 +46,7 @@ def button_laps(tracks: Sequence[Track], wheel_sd: float) -> ButtonLaps | None:
     ----------
     tracks : sequence of Track
     wheel_sd : float
-        By how much the wheels of two runs of laps may differ, relative [-].
+        By how much the wheels of runs of laps differ from their mean, relative sd [-].
 
     Returns
     -------
@@ -58,15 +60,13 @@ def button_laps(tracks: Sequence[Track], wheel_sd: float) -> ButtonLaps | None:
     places = [(ride, *span) for ride, one in enumerate(rides) for span in _sets(one, rough)]
     even = even_gates([rides[ride][first : last + 1] for ride, first, last in places], wheel_sd)
     gates = [presses.copy() for presses in rides]
-    unsure = [np.full(max(len(presses) - 1, 0), np.nan) for presses in rides]
-    for (ride, first, last), found, sd in zip(places, even.gates, even.run_sd, strict=True):
+    run_of = [np.full(max(len(presses) - 1, 0), _NO_LAP) for presses in rides]
+    for run, ((ride, first, last), found) in enumerate(zip(places, even.gates, strict=True)):
         gates[ride][first : last + 1] = found
-        unsure[ride][first:last] = sd / even.length
+        run_of[ride][first:last] = run
     return ButtonLaps(
         length=even.length,
-        passes=tuple(
-            _passes(cuts, sd, even.length) for cuts, sd in zip(gates, unsure, strict=True)
-        ),
+        passes=tuple(_passes(cuts, runs_, even) for cuts, runs_ in zip(gates, run_of, strict=True)),
         note=_moved(rides, places, even),
     )
 
@@ -85,25 +85,22 @@ def _commonest(rides: Sequence[FloatArray]) -> float | None:
     return float(np.median(lengths[low[best] : high[best]]))
 
 
-def _passes(gates: FloatArray, length_sd: FloatArray, length: float) -> list[Pass]:
-    """Cut at the gates; `length_sd` is of each piece that is a lap, NaN of others."""
-    laps = np.flatnonzero(np.isfinite(length_sd))
+def _passes(gates: FloatArray, run_of: NDArray[np.int64], even: EvenGates) -> list[Pass]:
+    """Cut at the gates; `run_of` is the run of each piece, or `_NO_LAP`."""
+    laps = np.flatnonzero(run_of != _NO_LAP)
     passes = []
     for number, (start, end) in enumerate(pairwise(gates.tolist())):
-        alike = bool(np.isfinite(length_sd[number]))
-        reason = "" if alike else f"lap button: {end - start:.0f} m, the loop has {length:.0f} m"
+        run = int(run_of[number])
+        alike = run != _NO_LAP
+        reason = (
+            "" if alike else f"lap button: {end - start:.0f} m, the loop has {even.length:.0f} m"
+        )
         if len(laps) and not laps[0] <= number <= laps[-1]:
             reason = f"{RIDE_IN if number < laps[0] else RIDE_OUT} ({reason})"
-        passes.append(
-            Pass(
-                start=start,
-                end=end,
-                direction=1,
-                full=alike,
-                reason=reason,
-                length_sd=float(length_sd[number]) if alike else 0.0,
-            )
-        )
+        piece = Pass(start=start, end=end, direction=1, full=alike, reason=reason)
+        if alike:
+            piece = replace(piece, length_run=run, length_sd=even.run_sd[run] / even.length)
+        passes.append(piece)
     return passes
 
 
@@ -166,12 +163,20 @@ def repeat_length(tracks: Sequence[Track]) -> float | None:
 def distance_passes(tracks: Sequence[Track], length: float, wheel_sd: float) -> list[list[Pass]]:
     """Cut into whole laps by distance alone, at one place of the track for all rides.
 
-    The place is told by the speed itself, which repeats with the bends. By how much the wheels of
-    two rides differ, `wheel_sd` [-], nothing tells.
+    The place is told by the speed itself, which repeats with the bends. How far the wheel of a ride
+    is from the others', nothing tells.
+
+    Parameters
+    ----------
+    tracks : sequence of Track
+    length : float
+        Of a lap [m].
+    wheel_sd : float
+        By how much wheels differ from their mean, relative [-].
     """
     pattern = _folded(tracks[0], length)
     passes = []
-    for track in tracks:
+    for ride, track in enumerate(tracks):
         moving = np.flatnonzero(track.speed > _RIDING)
         begin = float(track.distance[moving[0]]) if len(moving) else float(track.distance[-1])
         shift = _shift_between(pattern, _folded(track, length)) * length
@@ -185,6 +190,7 @@ def distance_passes(tracks: Sequence[Track], length: float, wheel_sd: float) -> 
                     direction=1,
                     full=True,
                     reason="",
+                    length_run=ride,
                     length_sd=wheel_sd,
                 )
                 for start in starts.tolist()

@@ -56,10 +56,11 @@ def even_gates(runs: Sequence[FloatArray], wheel_sd: float) -> EvenGates:
     runs : sequence of array, (n_presses,)
         Wheel distance at the presses of each run [m].
     wheel_sd : float
-        By how much the wheels of two runs may differ, at least: relative sd [-].
+        By how much the wheels of runs differ from their mean, at least: relative sd [-].
 
     References
     ----------
+    What stays open of a length drawn towards a mean: Lindley & Smith 1972, J R Stat Soc B 34:1-41.
     Restricted likelihood: Patterson & Thompson 1971, Biometrika 58:545-554. Clipped residuals:
     Huber 1981, Robust Statistics, 7.8. Spread between runs by moments: DerSimonian & Laird 1986,
     Controlled Clinical Trials 7:177-188. All from memory.

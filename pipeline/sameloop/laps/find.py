@@ -234,6 +234,7 @@ def _lap(
         index=index,
         time=track.start + track.time[index],
         station=station,
+        length_run=piece.length_run,
         length_sd=piece.length_sd,
     )
 

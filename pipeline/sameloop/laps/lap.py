@@ -84,9 +84,11 @@ class Lap:
     station : array, (n_samples,)
         Road coordinate [m] in the sense of travel: 0 at the lap's start, `Loop.length` at its end,
         non-decreasing (direction -1 counts from its own start; ``station_on_loop = length - s``).
+    length_run : int
+        Counts the runs of laps whose gates were laid together, by button or distance alone.
     length_sd : float
-        What its gates leave open of its length by the ride's wheel, relative [-], alike on all laps
-        of a run; 0 where positions place the gates.
+        What gates leave open of the length of that run's laps, relative [-], alike on all of them;
+        0 where positions place the gates.
     """
 
     ride: int
@@ -100,6 +102,7 @@ class Lap:
     index: slice
     time: FloatArray
     station: FloatArray
+    length_run: int = 0
     length_sd: float = 0.0
 
     @property

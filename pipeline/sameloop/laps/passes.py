@@ -25,8 +25,9 @@ class Pass:
     """A piece of a ride between two distances [m].
 
     `full`: the whole loop was ridden. `reason` says why it is no good lap, empty when it is.
-    `length_sd` is what the gates leave open of its length by this ride's wheel, relative to other
-    laps [-]; 0 where positions place them.
+    `length_run` counts the runs of laps whose gates were laid together, and `length_sd` is what
+    they leave open of that run's lap length beside the other runs' [-]; 0 where positions place
+    the gates.
     """
 
     start: float
@@ -34,6 +35,7 @@ class Pass:
     direction: int
     full: bool
     reason: str
+    length_run: int = 0
     length_sd: float = 0.0
 
 

@@ -13,14 +13,7 @@ from sameloop.plan.power import POWER, detectable, power_of
 #: Drawn anew on every lap, so that they shrink with laps.
 _BY_LAP = (*LAP_SOURCES, "lap to lap", "wind of the lap")
 #: Drawn anew whenever the rider has stopped, zeroed the meter and mounted again.
-_BY_STINT = (
-    "power offset",
-    "power timing",
-    "posture",
-    "lap length",
-    "air density",
-    "wind of the ride",
-)
+_BY_STINT = ("power offset", "power timing", "posture", "air density", "wind of the ride")
 MOST_LAPS = 100  # of each setup; more than anybody rides
 
 

@@ -15,7 +15,7 @@ _REMEDIES = {
     "power offset": "zeroing the meter before every ride, and more rides, would sharpen it",
     "posture": "changing setups more often, a few laps each, would sharpen it",
     "lap to lap": "more laps, ridden more evenly, would sharpen it",
-    "lap length": "more laps on end, the button pressed at one line of the track, would sharpen it",
+    "lap length": "more laps on end, the lap button pressed at one line, would sharpen it",
     "power scale between meters": "riding both setups with one meter would sharpen it most",
     "mass": "weighing each setup better would sharpen it most",
     "air density": "pressure and temperature from nearer by would sharpen it",

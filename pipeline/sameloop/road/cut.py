@@ -68,6 +68,7 @@ def cut_laps(
         wind_prior=np.stack([t.wind_prior for t in terms]),
         air_speed=np.stack([t.air_speed for t in terms]),
         node_altitude=np.stack([t.node_altitude for t in terms]),
+        length_run=np.array([lap.length_run for lap in laps], dtype=np.int64),
         length_sd=np.array([lap.length_sd for lap in laps]),
         returns=lapset.loop.returns,
     )

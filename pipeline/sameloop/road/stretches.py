@@ -58,8 +58,10 @@ class Stretches:
         Measured air speed [m/s], NaN where there is no sensor.
     node_altitude : array, (n_laps, n_stretches + 1)
         Recorded altitude at the stretch ends [m], NaN where there is none.
+    length_run : int array, (n_laps,)
+        Run of laps whose gates were laid together.
     length_sd : array, (n_laps,)
-        What the gates leave open of a lap's length, relative, alike on a run of laps [-].
+        What the gates leave open of the length of that run's laps, relative [-].
     returns : bool
         The road ends where it began, and so at the same height.
     """
@@ -84,5 +86,6 @@ class Stretches:
     wind_prior: FloatArray
     air_speed: FloatArray
     node_altitude: FloatArray
+    length_run: IntArray
     length_sd: FloatArray
     returns: bool = True
