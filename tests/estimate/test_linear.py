@@ -77,25 +77,6 @@ def test_declared_errors_enter_linearly(request, study, at_measured_speed):
         np.testing.assert_allclose(change, apply(model, unit), atol=1e-9)
 
 
-def test_a_lap_force_is_half_drag_and_half_so_many_watts(small):
-    balance, layout, x, noise = _problem(small)
-    model = linearise(layout, balance, small.stretches, x, noise)
-
-    def shape(places):
-        unit = np.zeros(layout.size)
-        unit[places] = 1.0
-        column = apply(model, unit)[balance.usable]
-        laps = np.nonzero(balance.usable)[0]
-        return column / (np.bincount(laps, column) / np.bincount(laps))[laps]
-
-    half_each = (shape(layout.cda) + shape(offsets(layout))) / 2
-    np.testing.assert_allclose(shape(layout.lap_force), half_each, rtol=1e-9)
-
-
-def offsets(layout):
-    return layout.declared[[n.startswith("power offset") for n in layout.nuisance]]
-
-
 def test_what_gates_leave_open_belongs_to_their_run(airy):
     """Two setups in one run of laps share its length; an air-speed sensor sees it as well."""
     laps = np.arange(len(airy.stretches.ride))

@@ -30,14 +30,6 @@ def test_a_sum_that_rests_on_no_lap_is_not_widened():
     assert _scatter(2.0).factor(np.zeros((400, 5))) == 1.0
 
 
-@pytest.mark.parametrize("n_laps", [6, 14, 60])
-def test_luck_widens_few_studies(n_laps):
-    """One in twenty; GUM H.5.2 tests at 5 % before it takes a scatter as real."""
-    weights = np.ones((n_laps, 5))
-    widened = np.mean([_scatter(1.0, n_laps, seed=k).factor(weights) > 1 for k in range(600)])
-    assert 0.01 < widened < 0.08
-
-
 def test_covariance_says_what_a_clean_study_shows(rolling):
     """The laps' contributions to delta CdA scatter about as the model says."""
     fit = estimate(rolling.stretches, rolling.study, rolling.airs).fit

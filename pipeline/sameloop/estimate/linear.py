@@ -171,21 +171,14 @@ def _local_columns(
         by_factor = along * wind.open_head + across * wind.open_side
         columns += list(np.moveaxis(by_factor[:, :, None] * wind.hats, 2, 0))
         index += [np.full(n_laps, k) for k in layout.shelter]
-    declared = _declared_columns(balance, stretches, flow, slope, crr, cda, inertia)
-    # Half posture, half meter (common practice, no source): the one goes with the drag, the other
-    # is as many watts anywhere.
-    shapes = [_of_mean_one(balance, f) for f in (flow.force, declared["power offset"])]
-    columns.append((shapes[0] + shapes[1]) / 2)
+    mean_force = np.average(flow.force, axis=1, weights=balance.usable + 1e-12)
+    columns.append(flow.force / mean_force[:, None])
     index.append(layout.lap_force)
+    declared = _declared_columns(balance, stretches, flow, slope, crr, cda, inertia)
     nothing = np.zeros_like(inertia)
     columns += [declared.get(kind, nothing) for kind in layout.declared_kinds]
     index += [layout.declared[places] for places in layout.declared_kinds.values()]
     return np.stack(columns, axis=2), np.stack(index, axis=1)
-
-
-def _of_mean_one(balance: Balance, force: FloatArray) -> FloatArray:
-    mean = np.average(force, axis=1, weights=balance.usable + 1e-12)
-    return np.asarray(force / mean[:, None])
 
 
 def _declared_columns(

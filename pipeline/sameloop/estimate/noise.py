@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sameloop.clean.track import BoolArray, FloatArray
+from sameloop.clean.track import FloatArray
 from sameloop.road.stretches import IntArray
 
 #: Time over which the mean wind wanders [s]; common practice, no source.
@@ -19,22 +19,19 @@ WIND_TIME = 300.0
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source, but for
 #: `lap_force`: the laps show it in calm air only, in wind the prior decides, and it is what power
 #: meters are known for. From one measurement to the next they differ by 1.2 +- 0.9 % (54 meters,
-#: Maier et al. 2017, Int J Sports Med 38:456-461), here of some 21 N; see `_STRAIGHT`.
+#: Maier et al. 2017, Int J Sports Med 38:456-461), here of some 21 N.
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
     ("place", 0.8, 0.5),  # m, along the road
     ("gust_time", 8.0, 0.6),  # s
     ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
-    ("lap_force", 0.25, 0.75),  # N, posture and meter from lap to lap
+    ("lap_force", 0.25, 0.7),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.5),  # place-to-place spread of the wind factor [-]
     ("air", 0.3, 0.7),  # m/s, of an air-speed sensor at one sample a second
     ("sway", 0.01, 0.7),  # of its scale, as head and hands move [-]
 )
 SHARED_NAMES = tuple(name for name, _, _ in _SHARED)
-#: Known by mean and relative sd of the value itself, not of its logarithm: a good meter may have
-#: next to none, and laps in calm air that show as much are to be believed.
-_STRAIGHT = ("lap_force",)
 _GUST_PRIOR = (0.6, 0.8)  # m/s median, log-sd; one for each ride
 _OPENNESS_SD = 0.35  # log-sd of the gusts' strength between places: hedges, houses, open fields
 _OPENNESS_SPACING = 240.0  # m between the knots of that strength along the road
@@ -42,19 +39,10 @@ _OPENNESS_SPACING = 240.0  # m between the knots of that strength along the road
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class NoisePrior:
-    """Prior of all noise parameters, log-normal but for a few.
-
-    Parameters
-    ----------
-    mean, sd : array, (n,)
-        Of the logarithms; where `straight`, the logarithm of the mean and the relative sd.
-    straight : bool array, (n,)
-        Normal in the value itself.
-    """
+    """Log-normal prior of all noise parameters: `mean` and `sd` of their logarithms."""
 
     mean: FloatArray
     sd: FloatArray
-    straight: BoolArray
 
     @classmethod
     def for_rides(cls, n_rides: int, n_places: int = 0) -> NoisePrior:
@@ -62,18 +50,7 @@ class NoisePrior:
         median = [m for _, m, _ in _SHARED] + [_GUST_PRIOR[0]] * n_rides + [1.0] * n_places
         spread = [s for _, _, s in _SHARED] + [_GUST_PRIOR[1]] * n_rides
         spread += [_OPENNESS_SD] * n_places
-        straight = [name in _STRAIGHT for name in SHARED_NAMES]
-        straight += [False] * (n_rides + n_places)
-        return cls(mean=np.log(median), sd=np.array(spread), straight=np.array(straight))
-
-    def off(self, log_noise: FloatArray) -> FloatArray:
-        """Distance from the mean, in standard deviations, (n,)."""
-        away = log_noise - self.mean
-        return np.asarray(np.where(self.straight, np.expm1(away), away) / self.sd)
-
-    def slope(self, log_noise: FloatArray) -> FloatArray:
-        """Change of `off` by the logarithms, (n,)."""
-        return np.asarray(np.where(self.straight, np.exp(log_noise - self.mean), 1.0) / self.sd)
+        return cls(mean=np.log(median), sd=np.array(spread))
 
 
 def noise_value(log_noise: FloatArray, name: str) -> float:

@@ -91,10 +91,10 @@ def noise_slopes(
     information[np.ix_(shown, shown)] = 0.5 * (
         np.tensordot(moves, weighted, axes=((0, 1), (0, 1))) - seen.T @ solved.inverse @ seen
     )
-    steep = noise_prior.slope(noise.log_noise)
+    offset = noise.log_noise - noise_prior.mean
     return NoiseSlopes(
-        score=score - noise_prior.off(noise.log_noise) * steep,
-        information=(information + information.T) / 2 + np.diag(steep**2),
+        score=score - offset / noise_prior.sd**2,
+        information=(information + information.T) / 2 + np.diag(noise_prior.sd**-2),
     )
 
 

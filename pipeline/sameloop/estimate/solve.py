@@ -213,7 +213,7 @@ def step(
         + 2 * np.log(prior.sd).sum()
         + np.vdot(left, lap_products(weight, left))
         + ((gap / prior.sd) ** 2).sum()
-        + (noise_prior.off(noise.log_noise) ** 2).sum()
+        + (((noise.log_noise - noise_prior.mean) / noise_prior.sd) ** 2).sum()
     )
     return Step(
         change=change, inverse=inverse, weight=weight, left=left, noise=noise,

@@ -61,8 +61,8 @@ def spread_together(fit: Fit, weights: FloatArray) -> tuple[tuple[Spread, ...], 
 
     The parts are exact for the linear model: the estimate is a fixed weighted sum of the noise of
     the laps and of the error of every declared input, and these are independent. Where laps scatter
-    more than the noise model and luck explain, their parts are scaled up (see `LapScatter.factor`);
-    the covariance keeps the modelled correlations and takes the widened standard deviations.
+    more than the noise model says, their parts are scaled up (see `LapScatter.factor`); the
+    covariance keeps the modelled correlations and takes the widened standard deviations.
 
     Parameters
     ----------
