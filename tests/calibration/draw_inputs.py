@@ -146,9 +146,8 @@ def measured(one: Recorded, stretches: Stretches, errors: Errors) -> Stretches:
     eta = np.array([setup.drivetrain_efficiency for setup in one.study.setups])[s.setup]
     run = np.cumsum(np.diff(s.ride * 100 + s.setup, prepend=-1) != 0) - 1  # of laps on one setup
     work += each("posture", run)[:, None] * air_work(one) / eta[:, None]
-    longer = (
-        1.0 + each("lap length", s.length_run)[:, None]
-    )  # gates too far apart, on a road of one length
+    # gates too far apart, on a road of one length
+    longer = 1.0 + each("lap length", s.length_run)[:, None]
     wheel = 1.0 + errors.get("circumference", 0.0)
     wind = np.stack([each("wind east", s.ride), each("wind north", s.ride)], axis=1)
     return replace(

@@ -66,7 +66,7 @@ def button_laps(tracks: Sequence[Track], wheel_sd: float) -> ButtonLaps | None:
         run_of[ride][first:last] = run
     return ButtonLaps(
         length=even.length,
-        passes=tuple(_passes(cuts, runs_, even) for cuts, runs_ in zip(gates, run_of, strict=True)),
+        passes=tuple(_passes(cuts, of, even) for cuts, of in zip(gates, run_of, strict=True)),
         note=_moved(rides, places, even),
     )
 
