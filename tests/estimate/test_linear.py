@@ -96,6 +96,24 @@ def test_what_gates_leave_open_belongs_to_their_run(airy):
     np.testing.assert_allclose(*columns)
 
 
+def test_a_lap_force_is_half_drag_and_half_watts(small):
+    balance, layout, x, noise = _problem(small)
+    model = linearise(layout, balance, small.stretches, x, noise)
+    lap = 1
+    columns = []
+    for place in (
+        layout.lap_force[lap],
+        layout.cda[layout.group[lap]],
+        layout.declared[layout.nuisance.index("power offset:0")],
+    ):
+        unit = np.zeros(layout.size)
+        unit[place] = 1.0
+        columns.append(apply(model, unit)[lap][balance.usable[lap]])
+    force, drag, watt = columns
+    assert force.mean() == pytest.approx(1.0)
+    np.testing.assert_allclose(force, (drag / drag.mean() + watt / watt.mean()) / 2)
+
+
 def test_a_power_offset_column_is_one_watt_over_the_speed(small):
     balance, layout, x, noise = _problem(small)
     model = linearise(layout, balance, small.stretches, x, noise)

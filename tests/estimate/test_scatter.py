@@ -26,6 +26,15 @@ def test_laps_that_scatter_less_never_narrow():
     assert _scatter(0.5).factor(weights) == 1.0
 
 
+def test_luck_does_not_widen_and_more_than_luck_does():
+    """Of sound studies of twelve laps one in twenty is widened, and then by all of its scatter."""
+    weights = np.ones((12, 1))
+    factors = np.array([_scatter(1.0, 12, 1, seed).factor(weights) for seed in range(2000)])
+    widened = factors > 1.0
+    assert widened.mean() == pytest.approx(0.05, abs=0.015)
+    assert factors[widened].min() > 1.7  # the 95 % point of chi-squared of 12, over 12
+
+
 def test_a_sum_that_rests_on_no_lap_is_not_widened():
     assert _scatter(2.0).factor(np.zeros((400, 5))) == 1.0
 

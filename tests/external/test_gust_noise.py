@@ -1,47 +1,16 @@
 """Gusts that last: how many independent values a mean of correlated ones is worth.
 
 Bayley & Hammersley (1946), Suppl J R Stat Soc 8:184-197; Zieba (2010), Metrol Meas Syst 17:3-16.
-Sums evaluated, print not seen.
+Sums evaluated, print not seen. The mean over a stretch of time: Taylor (1922), Proc London Math
+Soc s2-20:196-212, from memory.
 """
 
 import numpy as np
 import pytest
 
-from sameloop.estimate.lap_noise import Noise, NoiseShapes
-from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
+from sameloop.estimate.gusts import averaged_decay
 
 pytestmark = pytest.mark.external
-
-
-def gust_covariance(count, correlation):
-    """Unit gusts at `count` evenly spaced moments whose neighbours correlate by `correlation`."""
-    log_noise = NoisePrior.for_rides(1).mean.copy()
-    log_noise[SHARED_NAMES.index("gust_time")] = np.log(-1 / np.log(correlation))
-    log_noise[len(SHARED_NAMES) :] = 0.0
-    step = np.arange(float(count))
-    nothing, flat = np.zeros((1, count, count)), np.zeros((1, count))
-    shapes = NoiseShapes(
-        power=flat,
-        speed=nothing,
-        place=nothing,
-        wander=nothing,
-        air=np.zeros((1, 0)),
-        sway=np.zeros((1, 0, 0)),
-        mid_time=step[None],
-        places=np.zeros((1, count, 0)),
-        usable=flat + 1.0,
-    )
-    noise = Noise(
-        shapes=shapes,
-        place_gain=flat,
-        wind_gain=np.zeros((1, count, 2)),
-        gust_gain=flat + 1.0,
-        air_gain=np.zeros((1, 0)),
-        gust_sd=np.ones(1),
-        log_noise=log_noise,
-        ride=np.array([0]),
-    )
-    return noise.lap(0).gust
 
 
 @pytest.mark.parametrize(
@@ -54,5 +23,16 @@ def gust_covariance(count, correlation):
     ],
 )
 def test_effective_number_of_gusts(count, correlation, exact):
-    found = count**2 / gust_covariance(count, correlation).sum()
-    assert found == pytest.approx(exact, abs=1e-9)
+    moment = np.arange(float(count))
+    apart = np.abs(moment[:, None] - moment)
+    time = -1 / np.log(correlation)
+    covariance, _ = averaged_decay(apart, np.full(count, 1e-7), time)
+    assert count**2 / covariance.sum() == pytest.approx(exact, rel=1e-4)
+
+
+@pytest.mark.parametrize("duration", [0.1, 2.0, 30.0])
+def test_mean_over_a_stretch(duration):
+    time = 5.0
+    taylor = 2 * time / duration * (1 - time / duration * (1 - np.exp(-duration / time)))
+    found, _ = averaged_decay(np.zeros((1, 1)), np.array([duration]), time)
+    assert found[0, 0] == pytest.approx(taylor, rel=1e-9)

@@ -12,6 +12,7 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance
+from sameloop.estimate.gusts import gust_shape
 from sameloop.estimate.linear import LinearModel
 from sameloop.estimate.noise import SHARED_NAMES, WIND_TIME, gust_of_laps, noise_value, wind_kept
 from sameloop.road.stretches import IntArray
@@ -51,8 +52,10 @@ class NoiseShapes:
         Variance by 1 m/s of noise a second of the air-speed sensor [m2/s2].
     sway : array, (n_laps, n_air, n_air)
         Correlation of the change of its scale.
-    mid_time : array, (n_laps, n_rows)
-        [s].
+    mid_time, duration : array, (n_laps, n)
+        Of the stretches [s].
+    stretch_of_row : int array, (n_rows,)
+        Air speeds come after the forces, of the same stretches.
     places : array, (n_laps, n_rows, n_places)
         Weights of the knots of the gusts' strength along the road.
     usable : array, (n_laps, n_rows)
@@ -66,6 +69,8 @@ class NoiseShapes:
     air: FloatArray
     sway: FloatArray
     mid_time: FloatArray
+    duration: FloatArray
+    stretch_of_row: IntArray
     places: FloatArray
     usable: FloatArray
 
@@ -98,7 +103,9 @@ def noise_shapes(balance: Balance, places: FloatArray) -> NoiseShapes:
         wander=wander,
         air=balance.air_usable / balance.duration[:, :n_air],
         sway=sway,
-        mid_time=mid_time,
+        mid_time=balance.mid_time,
+        duration=balance.duration,
+        stretch_of_row=np.concatenate([np.arange(n), np.arange(n_air)]),
         places=balance.with_air(places),
         usable=np.concatenate([balance.usable, balance.air_usable], axis=1).astype(float),
     )
@@ -213,17 +220,18 @@ class Noise:
         knots = shapes.places[lap]
         strength = np.exp(knots @ phi[len(phi) - knots.shape[1] :])
         gain = self.gust_gain[lap] * gust_sd * strength
-        time = shapes.mid_time[lap]
-        decay = np.abs(time[:, None] - time) / noise_value(phi, "gust_time")
-        gust = np.exp(-decay)
-        gust *= gain[:, None] * gain
+        alike, by_time = gust_shape(
+            shapes.mid_time[lap], shapes.duration[lap], noise_value(phi, "gust_time")
+        )
+        row = shapes.stretch_of_row
+        both = gain[:, None] * gain
         return LapNoise(
             power=shapes.power[lap] * noise_value(phi, "power") ** 2,
             speed=shapes.speed[lap] * noise_value(phi, "speed") ** 2,
             place=shapes.place[lap] * (place[:, None] * place),
             wander=shapes.wander[lap] * (wind @ wind.T),
-            gust=gust,
-            gust_by_time=gust * decay,
+            gust=alike[row[:, None], row] * both,
+            gust_by_time=by_time[row[:, None], row] * both,
             air=shapes.air[lap] * noise_value(phi, "air") ** 2,
             sway=shapes.sway[lap] * (sway[:, None] * sway),
             places=knots,

@@ -12,6 +12,7 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.air_rows import air_rows
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
+from sameloop.estimate.gusts import SCALES
 from sameloop.estimate.lap_wind import Wind, wind_at
 from sameloop.estimate.layout import Layout
 from sameloop.estimate.noise import gust_of_laps, noise_value, wind_kept
@@ -77,7 +78,9 @@ def gust_excess(
     power = np.average(balance.power, axis=1, weights=balance.usable + 1e-12)
     stiffness = cda * balance.density.mean(axis=1) * speed
     rate = (stiffness + power / speed**2) / balance.moving_mass
-    coupling = stiffness / balance.moving_mass / (rate + 1 / noise_value(log_noise, "gust_time"))
+    time = noise_value(log_noise, "gust_time")
+    answered = sum(share / (rate + faster / time) for share, faster in SCALES)
+    coupling = stiffness / balance.moving_mass * answered
     excess: FloatArray = (gust**2 * (1.5 - 2 * coupling))[:, None]
     return excess
 
@@ -171,14 +174,20 @@ def _local_columns(
         by_factor = along * wind.open_head + across * wind.open_side
         columns += list(np.moveaxis(by_factor[:, :, None] * wind.hats, 2, 0))
         index += [np.full(n_laps, k) for k in layout.shelter]
-    mean_force = np.average(flow.force, axis=1, weights=balance.usable + 1e-12)
-    columns.append(flow.force / mean_force[:, None])
-    index.append(layout.lap_force)
     declared = _declared_columns(balance, stretches, flow, slope, crr, cda, inertia)
+    # half posture, half meter: the one goes with the drag, the other is as many watts anywhere
+    shapes = [_of_mean_one(balance, f) for f in (flow.force, declared["power offset"])]
+    columns.append((shapes[0] + shapes[1]) / 2)
+    index.append(layout.lap_force)
     nothing = np.zeros_like(inertia)
     columns += [declared.get(kind, nothing) for kind in layout.declared_kinds]
     index += [layout.declared[places] for places in layout.declared_kinds.values()]
     return np.stack(columns, axis=2), np.stack(index, axis=1)
+
+
+def _of_mean_one(balance: Balance, force: FloatArray) -> FloatArray:
+    mean = np.average(force, axis=1, weights=balance.usable + 1e-12)
+    return np.asarray(force / mean[:, None])
 
 
 def _declared_columns(

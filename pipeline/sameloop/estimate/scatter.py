@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import chi2
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.lap_noise import Noise
@@ -14,6 +15,8 @@ from sameloop.estimate.noise import noise_value
 from sameloop.estimate.prior import Prior
 from sameloop.estimate.reml import prior_mean
 from sameloop.estimate.solve import Step, fitted_spread
+
+_LUCK = 0.95  # share of sound studies whose laps scatter less
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -34,6 +37,9 @@ class LapScatter:
     def factor(self, weights: FloatArray) -> float:
         """Variance of the laps' parts of a weighted sum over what the model says, at least 1.
 
+        Laps scatter by luck too, few laps much. What is within `_LUCK` of the chi-squared
+        distribution, of as many laps as the sum rests on, counts for nothing.
+
         Parameters
         ----------
         weights : array, (n_laps, n)
@@ -42,10 +48,17 @@ class LapScatter:
         References
         ----------
         Birge 1932, Phys Rev 40:207-227: errors are scaled up, never down, by the scatter found.
+        Test before it: JCGM 100:2008 (GUM), H.5.2, from memory. Number of laps:
+        Satterthwaite 1946, Biometrics Bulletin 2:110-114.
         """
         found = np.einsum("ln,ln->l", weights, self.residual) ** 2
         said = (weights * lap_products(self.covariance, weights)).sum(axis=1)
-        return float(max(1.0, found.sum() / max(said.sum(), 1e-300)))
+        total = float(said.sum())
+        if total <= 0.0:  # a sum that rests on no lap
+            return 1.0
+        laps = total**2 / float((said**2).sum())
+        ratio = float(found.sum()) / total
+        return ratio if ratio > float(chi2.ppf(_LUCK, laps)) / laps else 1.0
 
 
 def lap_scatter(
