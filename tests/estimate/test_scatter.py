@@ -35,6 +35,14 @@ def test_luck_does_not_widen_and_more_than_luck_does():
     assert factors[widened].min() > 1.7  # the 95 % point of chi-squared of 12, over 12
 
 
+@pytest.mark.parametrize("n_laps", [6, 14, 60])
+def test_luck_widens_few_studies(n_laps):
+    """One in twenty; GUM H.5.2 tests at 5 % before it takes a scatter as real."""
+    weights = np.ones((n_laps, 5))
+    widened = np.mean([_scatter(1.0, n_laps, seed=k).factor(weights) > 1 for k in range(600)])
+    assert 0.01 < widened < 0.08
+
+
 def test_a_sum_that_rests_on_no_lap_is_not_widened():
     assert _scatter(2.0).factor(np.zeros((400, 5))) == 1.0
 

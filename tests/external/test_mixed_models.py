@@ -75,7 +75,7 @@ def shapes_of(usable: np.ndarray) -> NoiseShapes:
         power=usable, speed=square, place=square, wander=square, usable=usable,
         air=usable[:, :0], sway=square[:, :0, :0],
         mid_time=np.tile(np.arange(n_road, dtype=float), (n_groups, 1)),
-        duration=np.ones((n_groups, n_road)), stretch_of_row=np.arange(n_road),
+        duration=np.ones((n_groups, n_road)),
         places=np.zeros((n_groups, n_road, 0)),
     )  # fmt: skip
 

@@ -54,8 +54,6 @@ class NoiseShapes:
         Correlation of the change of its scale.
     mid_time, duration : array, (n_laps, n)
         Of the stretches [s].
-    stretch_of_row : int array, (n_rows,)
-        Air speeds come after the forces, of the same stretches.
     places : array, (n_laps, n_rows, n_places)
         Weights of the knots of the gusts' strength along the road.
     usable : array, (n_laps, n_rows)
@@ -70,7 +68,6 @@ class NoiseShapes:
     sway: FloatArray
     mid_time: FloatArray
     duration: FloatArray
-    stretch_of_row: IntArray
     places: FloatArray
     usable: FloatArray
 
@@ -105,7 +102,6 @@ def noise_shapes(balance: Balance, places: FloatArray) -> NoiseShapes:
         sway=sway,
         mid_time=balance.mid_time,
         duration=balance.duration,
-        stretch_of_row=np.concatenate([np.arange(n), np.arange(n_air)]),
         places=balance.with_air(places),
         usable=np.concatenate([balance.usable, balance.air_usable], axis=1).astype(float),
     )
@@ -223,7 +219,7 @@ class Noise:
         alike, by_time = gust_shape(
             shapes.mid_time[lap], shapes.duration[lap], noise_value(phi, "gust_time")
         )
-        row = shapes.stretch_of_row
+        row = np.arange(len(gain)) % len(alike)  # air speeds follow, of the same stretches
         both = gain[:, None] * gain
         return LapNoise(
             power=shapes.power[lap] * noise_value(phi, "power") ** 2,

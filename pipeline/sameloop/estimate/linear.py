@@ -175,7 +175,8 @@ def _local_columns(
         columns += list(np.moveaxis(by_factor[:, :, None] * wind.hats, 2, 0))
         index += [np.full(n_laps, k) for k in layout.shelter]
     declared = _declared_columns(balance, stretches, flow, slope, crr, cda, inertia)
-    # half posture, half meter: the one goes with the drag, the other is as many watts anywhere
+    # Half posture, half meter (common practice, no source): the one goes with the drag, the other
+    # is as many watts anywhere.
     shapes = [_of_mean_one(balance, f) for f in (flow.force, declared["power offset"])]
     columns.append((shapes[0] + shapes[1]) / 2)
     index.append(layout.lap_force)
