@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import runpy
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 inputs = runpy.run_path(str(Path(__file__).with_name("draw_inputs.py")))
@@ -20,9 +22,8 @@ ROWS = (
     "posture",
     "air density, shared",
     "air density",
-    "wind of the ride",
-    "wind report, shared",
 )
+WIND_ROWS = ("wind of the ride", "wind report, shared")
 
 
 @pytest.fixture(scope="module", params=["one meter", "a meter each"])
@@ -34,13 +35,27 @@ def one(request):
 def test_row_is_what_moving_the_input_does(one, row):
     """To a fifth, or to some hundredths of a watt: the slopes are straight, the fit is not quite.
 
-    Drag is curved in the wind, so its rows hold to a third. Half a second of delay also blurs the
-    power within a stretch, which no slope can say.
+    Half a second of delay also blurs the power within a stretch, which no slope can say.
     """
     found = inputs["by_ends"](one, inputs["by_row"](one)[row])
     least = 0.15 if row == "power timing" else 0.05
-    most = 0.35 if row.startswith("wind") else 0.2
-    assert inputs["first_order"](one, row) == pytest.approx(found, rel=most, abs=least)
+    assert inputs["first_order"](one, row) == pytest.approx(found, rel=0.2, abs=least)
+
+
+def test_rows_of_the_wind_are_what_moving_it_does():
+    """To a quarter over eight studies (root mean square).
+
+    A single study may be off by a third and more: slopes by the wind are those at the predicted
+    speed, while what moving the wind does depends on the gusts that this study met.
+    """
+    plain = inputs["study_of"]("one meter")
+    studies = [inputs["recorded"](replace(plain, seed=seed)) for seed in range(5, 13)]
+    for row in WIND_ROWS:
+        said = [inputs["first_order"](one, row) for one in studies]
+        found = [inputs["by_ends"](one, inputs["by_row"](one)[row]) for one in studies]
+        assert np.sqrt(np.mean(np.square(said))) == pytest.approx(
+            np.sqrt(np.mean(np.square(found))), rel=0.25
+        )
 
 
 def test_two_meters_differ_by_what_is_declared():

@@ -19,5 +19,5 @@ def test_lap_forces_are_believed_to_wander_as_meters_do():
     prior, place = NoisePrior.for_rides(2), SHARED_NAMES.index("lap_force")
     mean = np.exp(prior.mean[place] + prior.sd[place] ** 2 / 2)
     spread = mean * np.sqrt(np.expm1(prior.sd[place] ** 2))
-    assert mean / FORCE == pytest.approx(MEAN, rel=0.15)
-    assert spread / FORCE == pytest.approx(SPREAD, rel=0.2)
+    assert mean / FORCE == pytest.approx(MEAN, rel=0.03)
+    assert spread / FORCE == pytest.approx(SPREAD, rel=0.03)

@@ -19,14 +19,14 @@ WIND_TIME = 300.0
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source, but for
 #: `lap_force`: the laps show it in calm air only, in wind the prior decides, and it is what power
 #: meters are known for. From one measurement to the next they differ by 1.2 +- 0.9 % (54 meters,
-#: Maier et al. 2017, Int J Sports Med 38:456-461), here of some 21 N; this prior has 1.3 +- 1.1 %.
+#: Maier et al. 2017, Int J Sports Med 38:456-461), here of some 21 N; this prior has the same.
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
     ("place", 0.8, 0.5),  # m, along the road
-    ("gust_time", 8.0, 0.6),  # s
+    ("gust_time", 8.0, 0.4),  # s
     ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
-    ("lap_force", 0.22, 0.7),  # N, posture and meter from lap to lap
+    ("lap_force", 0.205, 0.67),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.3),  # place-to-place spread of the wind factor [-]; it stays positive
     ("air", 0.3, 0.7),  # m/s, of an air-speed sensor at one sample a second
     ("sway", 0.01, 0.7),  # of its scale, as head and hands move [-]
