@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: many small matrices
@@ -223,16 +223,24 @@ def sources(one: Recorded) -> list[Source]:
         gates = float(np.sqrt(np.mean(s.length_sd**2)))  # runs are equally long but for a lap
         of_gates = range(int(s.length_run.max()) + 1)
         out.append(one_each("lap length", gates, "lap length", of_gates))
-    for ride, air in enumerate(one.airs):
-        for axis in ("wind east", "wind north"):
-            out.append(Source(name=axis, sd=air.wind_sd, row="wind of the ride", owners=(ride,)))
-    first = one.airs[0]
-    for name, sd in (("wind factor", first.wind_factor_sd), ("wind turn", first.wind_turn_sd)):
-        out.append(Source(name=name, sd=sd, row="wind report, shared"))
+    if one.answer.wind:  # none in a hall
+        out += _of_the_wind(one.airs)
     if int(s.meter.max()):
         between = u.power_scale_between_meters / np.sqrt(2)  # the difference has the declared sd
         meters = range(int(s.meter.max()) + 1)
         out.append(one_each("power scale", between, "power scale between meters", meters))
+    return out
+
+
+def _of_the_wind(airs: Sequence[RideAir]) -> list[Source]:
+    out = [
+        Source(name=axis, sd=air.wind_sd, row="wind of the ride", owners=(ride,))
+        for ride, air in enumerate(airs)
+        for axis in ("wind east", "wind north")
+    ]
+    first = airs[0]
+    for name, sd in (("wind factor", first.wind_factor_sd), ("wind turn", first.wind_turn_sd)):
+        out.append(Source(name=name, sd=sd, row="wind report, shared"))
     return out
 
 

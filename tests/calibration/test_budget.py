@@ -33,29 +33,30 @@ def one(request):
 
 @pytest.mark.parametrize("row", ROWS)
 def test_row_is_what_moving_the_input_does(one, row):
-    """To a fifth, or to some hundredths of a watt: the slopes are straight, the fit is not quite.
+    """To a fifth: the slopes are straight, the fit is not quite.
 
-    Half a second of delay also blurs the power within a stretch, which no slope can say.
+    Rows below 0.05 W, and the timing below 0.15 W, are only held to be that small: half a second of
+    delay also blurs the power within a stretch, which no slope can say.
     """
     found = inputs["by_ends"](one, inputs["by_row"](one)[row])
     least = 0.15 if row == "power timing" else 0.05
     assert inputs["first_order"](one, row) == pytest.approx(found, rel=0.2, abs=least)
 
 
-def test_rows_of_the_wind_are_what_moving_it_does():
-    """To a quarter over eight studies (root mean square).
+@pytest.mark.parametrize("kind", ["one meter", "a meter each"])
+def test_rows_of_the_wind_are_what_moving_it_does(kind):
+    """To a third over eight studies (root mean square), and to a factor of two in each.
 
-    A single study may be off by a third and more: slopes by the wind are those at the predicted
-    speed, while what moving the wind does depends on the gusts that this study met.
+    Slopes by the wind leave out that the predicted speed, which they are taken at, follows it too.
     """
-    plain = inputs["study_of"]("one meter")
+    plain = inputs["study_of"](kind)
     studies = [inputs["recorded"](replace(plain, seed=seed)) for seed in range(5, 13)]
     for row in WIND_ROWS:
-        said = [inputs["first_order"](one, row) for one in studies]
-        found = [inputs["by_ends"](one, inputs["by_row"](one)[row]) for one in studies]
-        assert np.sqrt(np.mean(np.square(said))) == pytest.approx(
-            np.sqrt(np.mean(np.square(found))), rel=0.25
-        )
+        said = np.array([inputs["first_order"](one, row) for one in studies])
+        moved = [inputs["by_ends"](one, inputs["by_row"](one)[row]) for one in studies]
+        found = np.array(moved)
+        assert np.sqrt(np.mean(said**2)) == pytest.approx(np.sqrt(np.mean(found**2)), rel=0.35)
+        assert np.all(np.abs(np.log2(said / found)) < 1.0)
 
 
 def test_two_meters_differ_by_what_is_declared():

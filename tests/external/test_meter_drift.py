@@ -1,7 +1,7 @@
 """How far power meters wander, which decides in wind, against what is published of them.
 
-Maier, Schmid, Mueller, Steiner & Wehrlin (2017), Int J Sports Med 38:456-461: from one measurement
-to the next 54 meters differed by 1.2 % on average, with a standard deviation of 0.9 %. From memory.
+Maier, Schmid, Mueller, Steiner & Wehrlin (2017), Int J Sports Med 38:456-461: the coefficient of
+variation of 54 meters was 1.2 % on average, with a standard deviation of 0.9 %. From memory.
 """
 
 import numpy as np

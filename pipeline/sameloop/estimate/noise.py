@@ -18,8 +18,8 @@ WIND_TIME = 300.0
 
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source, but for
 #: `lap_force`: the laps show it in calm air only, in wind the prior decides, and it is what power
-#: meters are known for. From one measurement to the next they differ by 1.2 +- 0.9 % (54 meters,
-#: Maier et al. 2017, Int J Sports Med 38:456-461), here of some 21 N; this prior has the same.
+#: meters are known for. Their coefficient of variation is 1.2 +- 0.9 % (54 meters, Maier et al.
+#: 2017, Int J Sports Med 38:456-461, from memory), here of some 21 N; this prior has the same.
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
