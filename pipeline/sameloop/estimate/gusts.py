@@ -11,8 +11,8 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 
 #: Parts of the variance, and by how much each is faster than the gust time: two Ornstein-Uhlenbeck
-#: processes that follow the spectrum of Kaimal et al. 1972, QJR Meteorol Soc 98:563-589, over two
-#: decades to a fifth (`tests/external/test_turbulence.py`).
+#: processes that follow the spectrum of Kaimal et al. 1972, QJR Meteorol Soc 98:563-589 (from
+#: memory), over two decades to a fifth (`tests/external/test_turbulence.py`).
 SCALES = ((0.5, 1.0), (0.5, 6.0))
 _SHORT = 1e-4  # of the correlation time; below it, series lose more digits than they are worth
 
