@@ -22,6 +22,7 @@ ROWS = (
     "posture",
     "air density, shared",
     "air density",
+    "wind report, shared",
 )
 WIND_ROWS = ("wind of the ride", "wind report, shared")
 
@@ -33,14 +34,15 @@ def one(request):
 
 @pytest.mark.parametrize("row", ROWS)
 def test_row_is_what_moving_the_input_does(one, row):
-    """To a fifth: the slopes are straight, the fit is not quite.
+    """To a fifth, and to a third in the wind: the slopes are straight, the fit is not quite.
 
     Rows below 0.05 W, and the timing below 0.15 W, are only held to be that small: half a second of
     delay also blurs the power within a stretch, which no slope can say.
     """
     found = inputs["by_ends"](one, inputs["by_row"](one)[row])
     least = 0.15 if row == "power timing" else 0.05
-    assert inputs["first_order"](one, row) == pytest.approx(found, rel=0.2, abs=least)
+    most = 0.35 if row.startswith("wind") else 0.2
+    assert inputs["first_order"](one, row) == pytest.approx(found, rel=most, abs=least)
 
 
 @pytest.mark.parametrize("kind", ["one meter", "a meter each"])

@@ -25,9 +25,11 @@ pytestmark = pytest.mark.external
 def test_effective_number_of_gusts(count, correlation, exact):
     moment = np.arange(float(count))
     apart = np.abs(moment[:, None] - moment)
-    time = -1 / np.log(correlation)
-    covariance, _ = averaged_decay(apart, np.full(count, 1e-7), time)
-    assert count**2 / covariance.sum() == pytest.approx(exact, rel=1e-4)
+    time, duration = -1 / np.log(correlation), 0.5
+    covariance, _ = averaged_decay(apart, np.full(count, duration), time)
+    half = duration / time / 2
+    pairs = (covariance.sum() - np.trace(covariance)) / (np.sinh(half) / half) ** 2
+    assert count**2 / (count + pairs) == pytest.approx(exact, abs=1e-9)
 
 
 @pytest.mark.parametrize("duration", [0.1, 2.0, 30.0])
