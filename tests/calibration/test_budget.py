@@ -34,31 +34,27 @@ def one(request):
 
 @pytest.mark.parametrize("row", ROWS)
 def test_row_is_what_moving_the_input_does(one, row):
-    """To a fifth, and to a third in the wind: the slopes are straight, the fit is not quite.
+    """To a fifth: the slopes are straight, the fit is not quite.
 
     Rows below 0.05 W, and the timing below 0.15 W, are only held to be that small: half a second of
     delay also blurs the power within a stretch, which no slope can say.
     """
     found = inputs["by_ends"](one, inputs["by_row"](one)[row])
     least = 0.15 if row == "power timing" else 0.05
-    most = 0.35 if row.startswith("wind") else 0.2
-    assert inputs["first_order"](one, row) == pytest.approx(found, rel=most, abs=least)
+    assert inputs["first_order"](one, row) == pytest.approx(found, rel=0.2, abs=least)
 
 
 @pytest.mark.parametrize("kind", ["one meter", "a meter each"])
 def test_rows_of_the_wind_are_what_moving_it_does(kind):
-    """To a third over eight studies (root mean square), and to a factor of two in each.
-
-    Slopes by the wind leave out that the predicted speed, which they are taken at, follows it too.
-    """
+    """To 15 % over eight studies (root mean square), and to a factor of 1.75 in each."""
     plain = inputs["study_of"](kind)
     studies = [inputs["recorded"](replace(plain, seed=seed)) for seed in range(5, 13)]
     for row in WIND_ROWS:
         said = np.array([inputs["first_order"](one, row) for one in studies])
         moved = [inputs["by_ends"](one, inputs["by_row"](one)[row]) for one in studies]
         found = np.array(moved)
-        assert np.sqrt(np.mean(said**2)) == pytest.approx(np.sqrt(np.mean(found**2)), rel=0.35)
-        assert np.all(np.abs(np.log2(said / found)) < 1.0)
+        assert np.sqrt(np.mean(said**2)) == pytest.approx(np.sqrt(np.mean(found**2)), rel=0.15)
+        assert np.all(np.abs(np.log(said / found)) < np.log(1.75))
 
 
 def test_two_meters_differ_by_what_is_declared():

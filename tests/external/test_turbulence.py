@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from sameloop.estimate.gusts import SCALES
+from sameloop.estimate.gusts import SHARES
+from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
 
 pytestmark = pytest.mark.external
 
@@ -29,9 +30,24 @@ def closest(scales):
     return minimize_scalar(lambda log: farthest(scales, np.exp(log)), bounds=(-3, 3)).fun
 
 
+def as_gusts(ratio):
+    return tuple(zip(SHARES, (1.0, ratio), strict=True))
+
+
 def test_gusts_follow_the_spectrum_over_two_decades():
-    assert sum(share for share, _ in SCALES) == 1.0
-    assert closest(SCALES) < 1.2
+    assert sum(SHARES) == 1.0
+    assert closest(as_gusts(6.0)) < 1.2
+
+
+def test_ratio_of_their_times_is_known_by_what_follows_the_spectrum():
+    """The prior holds what is within a fifth of the spectrum in one standard deviation or so."""
+    prior, place = NoisePrior.for_rides(1), SHARED_NAMES.index("gust_times_ratio")
+    low, middle, high = np.exp(prior.mean[place] + prior.sd[place] * np.array([-1.0, 0.0, 1.0]))
+    assert middle == pytest.approx(6.0)
+    assert closest(as_gusts(low)) < 1.25
+    assert closest(as_gusts(high)) < 1.25
+    assert closest(as_gusts(low / 1.5)) > 1.3
+    assert closest(as_gusts(high * 1.5)) > 1.25
 
 
 def test_one_time_does_not():

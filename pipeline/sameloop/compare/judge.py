@@ -7,14 +7,12 @@ from dataclasses import dataclass
 from sameloop.compare.decision import Decision, decide, withheld
 from sameloop.compare.looks import Looks
 from sameloop.estimate.result import Estimate, Quantity
-from sameloop.estimate.uncertainty import LAP_SOURCES, OWN_LAP_SOURCES, Spread
+from sameloop.estimate.uncertainty import SHRINKING, Spread
 from sameloop.road.stretches import Stretches
 
 #: Above this share of the riding speed the drag's answer to the wind is no longer nearly straight
 #: and simulated intervals fail to cover (docs/calibration.md).
 _MOST_WIND = 0.6
-#: Sources that shrink as laps are added; the others are shared by all laps of a ride.
-_SHRINKS = (*LAP_SOURCES, *OWN_LAP_SOURCES)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +59,7 @@ class Judge:
 
 def _shrinking(of_watts: Spread) -> float:
     whole = sum(of_watts.parts.values())
-    share = sum(of_watts.parts.get(name, 0.0) for name in _SHRINKS) / whole
+    share = sum(of_watts.parts.get(name, 0.0) for name in SHRINKING) / whole
     return share * of_watts.variance
 
 

@@ -16,6 +16,7 @@ from sameloop.estimate.linear import LinearModel, linearise
 from sameloop.estimate.noise import NoisePrior, gust_places, road_hats
 from sameloop.estimate.prior import Prior, forecast_wind, prior
 from sameloop.estimate.reml import NoiseSlopes, noise_slopes
+from sameloop.estimate.response import Response, response
 from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import Step, lap_weights, step
 from sameloop.road.power_balance import STANDARD_GRAVITY
@@ -44,6 +45,7 @@ class Fit:
     solved: Step
     slopes: NoiseSlopes
     scatter: LapScatter
+    response: Response
     rounds: int
     converged: bool
 
@@ -144,6 +146,7 @@ def _fit_all(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
         solved=solved, slopes=slopes, rounds=rounds, converged=converged,
         scatter=lap_scatter(model, solved, layout, known, x),
+        response=response(layout, balance, stretches, model, solved, x),
     )  # fmt: skip
 
 
@@ -187,6 +190,7 @@ def refit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
         solved=solved, slopes=near.slopes, rounds=rounds, converged=converged,
         scatter=lap_scatter(model, solved, layout, known, x),
+        response=response(layout, balance, stretches, model, solved, x),
     )  # fmt: skip
 
 

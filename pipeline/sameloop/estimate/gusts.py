@@ -10,39 +10,38 @@ import numpy as np
 
 from sameloop.clean.track import FloatArray
 
-#: Parts of the variance, and by how much each is faster than the gust time: two Ornstein-Uhlenbeck
-#: processes that follow the spectrum of Kaimal et al. 1972, QJR Meteorol Soc 98:563-589 (from
-#: memory), over two decades to a fifth (`tests/external/test_turbulence.py`).
-SCALES = ((0.5, 1.0), (0.5, 6.0))
+#: Parts of the variance in the slower and in the faster gusts. Two Ornstein-Uhlenbeck processes, of
+#: which one is six times as fast, follow the spectrum of Kaimal et al. 1972, QJR Meteorol Soc
+#: 98:563-589 (from memory), over two decades to a fifth (`tests/external/test_turbulence.py`).
+SHARES = (0.5, 0.5)
 _SHORT = 1e-4  # of the correlation time; below it, series lose more digits than they are worth
 
 
 def gust_shape(
-    mid_time: FloatArray, duration: FloatArray, gust_time: float
+    mid_time: FloatArray, duration: FloatArray, times: tuple[float, float]
 ) -> tuple[FloatArray, FloatArray]:
-    """Covariance of unit gusts, each the mean over its stretch, and its slope by log gust time.
+    """Covariance of unit gusts, each the mean over its stretch, and its slopes by both log times.
 
     Parameters
     ----------
     mid_time, duration : array, (n,)
         Of the stretches [s]; none overlaps another.
-    gust_time : float
-        Correlation time of the slower half [s].
+    times : (float, float)
+        Correlation times of the slower and the faster half [s].
 
     Returns
     -------
-    covariance, slope : array, (n, n)
+    covariance : array, (n, n)
         Of one variance at a moment; means over a stretch have less.
+    slopes : array, (2, n, n)
     """
     apart = np.abs(mid_time[:, None] - mid_time)
-    covariance, slope = np.zeros_like(apart), np.zeros_like(apart)
-    for share, faster in SCALES:
-        alike, by_log_time = averaged_decay(apart, duration, gust_time / faster)
-        alike *= share
-        by_log_time *= share
-        covariance += alike
-        slope += by_log_time
-    return covariance, slope
+    covariance, slopes = np.zeros_like(apart), np.empty((2, *apart.shape))
+    for k, (share, time) in enumerate(zip(SHARES, times, strict=True)):
+        alike, by_log_time = averaged_decay(apart, duration, time)
+        covariance += np.multiply(alike, share, out=alike)
+        np.multiply(by_log_time, share, out=slopes[k])
+    return covariance, slopes
 
 
 def averaged_decay(

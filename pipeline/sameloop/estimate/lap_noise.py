@@ -14,7 +14,14 @@ from sameloop.clean.track import FloatArray
 from sameloop.estimate.balance import Balance
 from sameloop.estimate.gusts import gust_shape
 from sameloop.estimate.linear import LinearModel
-from sameloop.estimate.noise import SHARED_NAMES, WIND_TIME, gust_of_laps, noise_value, wind_kept
+from sameloop.estimate.noise import (
+    SHARED_NAMES,
+    WIND_TIME,
+    gust_of_laps,
+    gust_times,
+    noise_value,
+    wind_kept,
+)
 from sameloop.road.stretches import IntArray
 
 #: Correlation time of the error of a recorded speed [s]: devices smooth over about a second.
@@ -24,13 +31,18 @@ _PLACE_ERROR_TIME = 60.0
 #: Time over which head and hands move an air-speed sensor [s]; common practice, no source.
 _SWAY_TIME = 30.0
 
-#: Parts of a lap's noise, in the order of `LapNoise.times` and `LapNoise.inner`; after them comes
-#: the derivative of the gusts by the log of their time, then one by the log strength of each place.
+#: Parts of a lap's noise, in the order of `LapNoise.times` and `LapNoise.inner`; after them come
+#: the derivatives of the gusts by the logs of their two times, then one by the log strength of
+#: each place.
 PARTS = ("power", "speed", "place", "wander", "gust", "air", "sway")
+_BY_TIME = ("slow", "fast")
+_N_PARTS = len(PARTS) + len(_BY_TIME)
 
-
-#: Places of `LapNoise.dense` among the parts; the gusts' derivative by their time comes last.
-_DENSE = (*(PARTS.index(name) for name in ("speed", "place", "wander", "gust", "sway")), len(PARTS))
+#: Places of `LapNoise.dense` among the parts.
+_DENSE = (
+    *(PARTS.index(name) for name in ("speed", "place", "wander", "gust", "sway")),
+    *range(len(PARTS), _N_PARTS),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -124,9 +136,9 @@ class LapNoise:
 
     `speed` and `place` are of the forces, ``(n, n)``, `sway` is of the air speeds,
     ``(n_air, n_air)``; `power` and `air` are the diagonals of their own noise. `wander` and `gust`
-    are of all rows, ``(n_rows, n_rows)``; `gust_by_time` is the derivative of `gust` by the log of
-    its time. `places` are the weights of the knots of the gusts' strength, ``(n_rows, n_places)``;
-    `idle` is 1 where a row is left out.
+    are of all rows, ``(n_rows, n_rows)``; `gust_by_time`, ``(2, n_rows, n_rows)``, are the
+    derivatives of `gust` by the logs of its two times. `places` are the weights of the knots of the
+    gusts' strength, ``(n_rows, n_places)``; `idle` is 1 where a row is left out.
     """
 
     power: FloatArray
@@ -162,7 +174,7 @@ class LapNoise:
             (everything, self.wander),
             (everything, self.gust),
             (air, self.sway),
-            (everything, self.gust_by_time),
+            *((everything, by_time) for by_time in self.gust_by_time),
         )
 
     def times(self, vectors: FloatArray) -> FloatArray:
@@ -174,7 +186,7 @@ class LapNoise:
         gusts = self.gust @ np.moveaxis(by_place, 0, 1).reshape(len(self.gust), -1)
         by_place = np.moveaxis(gusts.reshape(len(self.gust), -1, k), 1, 0)
         by_place = by_place + hats * (self.gust @ vectors)
-        parts = np.zeros((len(PARTS) + 1, *vectors.shape))
+        parts = np.zeros((_N_PARTS, *vectors.shape))
         parts[0, :n] = self.power[:, None] * vectors[:n]
         parts[PARTS.index("air"), n:] = self.air[:, None] * vectors[n:]
         for place, (rows, part) in zip(_DENSE, self.dense, strict=True):
@@ -185,7 +197,7 @@ class LapNoise:
         """Sum of products of every part and derivative with a symmetric matrix, ``(n_parts,)``."""
         n = len(self.power)
         gusts = (self.gust * matrix).sum(axis=1)
-        parts = np.zeros(len(PARTS) + 1)
+        parts = np.zeros(_N_PARTS)
         parts[0] = self.power @ np.diagonal(matrix)[:n]
         parts[PARTS.index("air")] = self.air @ np.diagonal(matrix)[n:]
         for place, (rows, part) in zip(_DENSE, self.dense, strict=True):
@@ -216,9 +228,7 @@ class Noise:
         knots = shapes.places[lap]
         strength = np.exp(knots @ phi[len(phi) - knots.shape[1] :])
         gain = self.gust_gain[lap] * gust_sd * strength
-        alike, by_time = gust_shape(
-            shapes.mid_time[lap], shapes.duration[lap], noise_value(phi, "gust_time")
-        )
+        alike, by_time = gust_shape(shapes.mid_time[lap], shapes.duration[lap], gust_times(phi))
         row = np.arange(len(gain)) % len(alike)  # air speeds follow, of the same stretches
         both = gain[:, None] * gain
         return LapNoise(
@@ -227,7 +237,7 @@ class Noise:
             place=shapes.place[lap] * (place[:, None] * place),
             wander=shapes.wander[lap] * (wind @ wind.T),
             gust=alike[row[:, None], row] * both,
-            gust_by_time=by_time[row[:, None], row] * both,
+            gust_by_time=by_time[:, row[:, None], row] * both,
             air=shapes.air[lap] * noise_value(phi, "air") ** 2,
             sway=shapes.sway[lap] * (sway[:, None] * sway),
             places=knots,
@@ -265,9 +275,10 @@ def by_parameter(by_part: FloatArray, ride: IntArray, n_rides: int) -> FloatArra
     array, (n_parameters, n_laps, ...)
         In the order of `NoisePrior`; zero where a parameter scales no part of that lap's noise.
     """
-    part = dict(zip((*PARTS, "gust_time"), np.moveaxis(by_part, 1, 0), strict=False))
+    part = dict(zip((*PARTS, *_BY_TIME), np.moveaxis(by_part, 1, 0), strict=False))
     shared = {name: 2 * part[name] for name in ("power", "speed", "place", "air", "sway")}
-    shared |= {"gust_time": part["gust_time"], "lap_wind_ratio": 2 * part["wander"]}
+    shared |= {"gust_time": part["slow"] + part["fast"], "gust_times_ratio": -part["fast"]}
+    shared |= {"lap_wind_ratio": 2 * part["wander"]}
     nothing = np.zeros_like(part["gust"])
     of_gust = 2 * (part["gust"] + part["wander"])
     mine = ride == np.arange(n_rides)[:, None]
@@ -276,6 +287,6 @@ def by_parameter(by_part: FloatArray, ride: IntArray, n_rides: int) -> FloatArra
         [
             np.stack([shared.get(name, nothing) for name in SHARED_NAMES]),
             mine * of_gust,
-            np.moveaxis(by_part[:, len(PARTS) + 1 :], 1, 0),
+            np.moveaxis(by_part[:, _N_PARTS:], 1, 0),
         ]
     )

@@ -12,10 +12,10 @@ import numpy as np
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.air_rows import air_rows
 from sameloop.estimate.balance import AirFlow, Balance, air_flow, predicted_speed
-from sameloop.estimate.gusts import SCALES
+from sameloop.estimate.gusts import SHARES
 from sameloop.estimate.lap_wind import Wind, wind_at
 from sameloop.estimate.layout import Layout
-from sameloop.estimate.noise import gust_of_laps, noise_value, wind_kept
+from sameloop.estimate.noise import gust_of_laps, gust_times, wind_kept
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
 
@@ -47,6 +47,10 @@ class LinearModel:
         Force [N s/m] or air speed [-] per east and north wind.
     air_gain : array, (n_laps, n_air)
         Air speed per share by which the sensor's scale is off [m/s].
+    gust_drag : array, (n_laps, n)
+        Slope of the residual by the log of the lap's gusts, which add to the mean drag [N].
+    speed : array, (n_laps, n)
+        Predicted from power alone [m/s].
     """
 
     residual: FloatArray
@@ -58,6 +62,8 @@ class LinearModel:
     place_gain: FloatArray
     wind_gain: FloatArray
     air_gain: FloatArray
+    gust_drag: FloatArray
+    speed: FloatArray
 
     @property
     def n_forces(self) -> int:
@@ -78,8 +84,9 @@ def gust_excess(
     power = np.average(balance.power, axis=1, weights=balance.usable + 1e-12)
     stiffness = cda * balance.density.mean(axis=1) * speed
     rate = (stiffness + power / speed**2) / balance.moving_mass
-    time = noise_value(log_noise, "gust_time")
-    answered = sum(share / (rate + faster / time) for share, faster in SCALES)
+    answered = sum(
+        share / (rate + 1 / time) for share, time in zip(SHARES, gust_times(log_noise), strict=True)
+    )
     coupling = stiffness / balance.moving_mass * answered
     excess: FloatArray = (gust**2 * (1.5 - 2 * coupling))[:, None]
     return excess
@@ -134,6 +141,8 @@ def linearise(
         / balance.ds,
         wind_gain=np.concatenate([wind_gain, air.wind_gain], axis=1),
         air_gain=air.gain,
+        gust_drag=np.where(usable, -cda[:, None] * balance.density * excess, 0.0),
+        speed=speed,
     )
 
 

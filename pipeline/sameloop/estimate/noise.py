@@ -24,7 +24,8 @@ _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
     ("place", 0.8, 0.5),  # m, along the road
-    ("gust_time", 8.0, 0.4),  # s
+    ("gust_time", 8.0, 0.6),  # s, of the slower half of the gusts
+    ("gust_times_ratio", 6.0, 0.3),  # slower time over faster [-]; see test_turbulence.py
     ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
     ("lap_force", 0.205, 0.67),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.3),  # place-to-place spread of the wind factor [-]; it stays positive
@@ -56,6 +57,12 @@ class NoisePrior:
 def noise_value(log_noise: FloatArray, name: str) -> float:
     """One shared noise parameter by its name, SI."""
     return float(np.exp(log_noise[SHARED_NAMES.index(name)]))
+
+
+def gust_times(log_noise: FloatArray) -> tuple[float, float]:
+    """Correlation times of the slower and the faster half of the gusts [s]."""
+    slow = noise_value(log_noise, "gust_time")
+    return slow, slow / noise_value(log_noise, "gust_times_ratio")
 
 
 def road_hats(n_road: int, n_knots: int) -> FloatArray:

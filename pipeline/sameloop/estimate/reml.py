@@ -128,6 +128,42 @@ def variance_slopes(
     return out
 
 
+def answer_slopes(
+    layout: Layout,
+    prior: Prior,
+    ride: IntArray,
+    by_part: FloatArray,
+    gain: FloatArray,
+    x: FloatArray,
+    by_gust_drag: FloatArray,
+) -> FloatArray:
+    """Slope of a weighted sum of the unknowns itself by each log noise parameter.
+
+    Another size of the noise weighs the laps otherwise, and gusts add to the mean drag.
+
+    Parameters
+    ----------
+    by_part : array, (n_laps, n_parts)
+        Covariance, by the parts of each lap's noise, of the sum with what the fit leaves.
+    gain : array, (size,)
+        Covariance of the sum with the unknowns.
+    x : array, (size,)
+        The unknowns.
+    by_gust_drag : array, (n_laps,)
+        Slope of the sum by the log of the gusts that each lap meets, through their mean drag.
+
+    References
+    ----------
+    Derivative of the mixed-model equations (Henderson 1975, Biometrics 31:423-447) at their root.
+    """
+    out: FloatArray = -by_parameter(by_part, ride, layout.n_rides).sum(axis=1)
+    off = prior.rows @ x - prior.mean
+    for place, one in scaled_rows(layout, prior, ride).items():
+        out[place] += 2 * float((prior.rows[one.rows] @ gain) @ (off / prior.sd**2)[one.rows])
+    np.add.at(out, len(SHARED_NAMES) + ride, by_gust_drag)
+    return out
+
+
 def prior_mean(prior: Prior) -> FloatArray:
     """Mean of the random unknowns, solved from their statements; other places mean nothing."""
     random = np.flatnonzero(prior.kind != "")

@@ -10,7 +10,7 @@ from scipy import stats
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
-from sameloop.estimate.reml import variance_slopes
+from sameloop.estimate.reml import answer_slopes, variance_slopes
 from sameloop.estimate.result import Quantity
 from sameloop.estimate.solve import apply
 
@@ -28,6 +28,10 @@ LAP_SOURCES = (
 AIR_SOURCES = LAP_SOURCES[5:]
 #: Unknowns of each lap of its own.
 OWN_LAP_SOURCES = ("lap to lap", "wind of the lap")
+#: The laps tell how large all of these are, though not exactly.
+SIZE_SOURCE = "size of gusts and noise"
+#: Sources that shrink as laps are added; the others are shared by all laps of a ride.
+SHRINKING = (*LAP_SOURCES, *OWN_LAP_SOURCES, SIZE_SOURCE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,10 +63,12 @@ def spread(fit: Fit, weights: FloatArray) -> Spread:
 def spread_together(fit: Fit, weights: FloatArray) -> tuple[tuple[Spread, ...], FloatArray]:
     """Uncertainty of several weighted sums of the unknowns, and their covariance.
 
-    The parts are exact for the linear model: the estimate is a fixed weighted sum of the noise of
-    the laps and of the error of every declared input, and these are independent. Where laps scatter
-    more than the noise model says, their parts are scaled up (see `LapScatter.factor`); the
-    covariance keeps the modelled correlations and takes the widened standard deviations.
+    The parts are exact to first order: the estimate is a weighted sum of the noise of the laps and
+    of the error of every declared input, and these are independent. How large the noise is decides
+    how laps are weighed, and how much drag gusts add; by what that is not known, the answer moves,
+    which is a part of its own. Where laps scatter more than the noise model says, their parts are
+    scaled up (see `LapScatter.factor`); the covariance keeps the modelled correlations and takes
+    the widened standard deviations.
 
     Parameters
     ----------
@@ -76,28 +82,62 @@ def spread_together(fit: Fit, weights: FloatArray) -> tuple[tuple[Spread, ...], 
     References
     ----------
     JCGM 100:2008 (GUM) section 5 (law of propagation); Satterthwaite 1946, Biometrics
-    Bulletin 2:110-114, with the information of the restricted likelihood for the variances.
+    Bulletin 2:110-114, with the information of the restricted likelihood for the variances; Kackar
+    & Harville 1984, J Am Stat Assoc 79:853-862 (what they add when they are estimated).
     """
-    gains = fit.solved.inverse @ weights.T
+    gains = fit.response.gains(fit.solved.inverse, weights)
     pulled = fit.solved.weight @ apply(fit.model, gains)
-    by_part = np.stack(
-        [
-            np.einsum("nk,pnk->kp", own, fit.solved.noise.lap(lap).times(own))
-            for lap, own in enumerate(pulled)
-        ],
-        axis=1,
-    )  # (k, n_laps, n_parts)
+    of_laps, with_left = _by_part(fit, pulled)
+    by_size = _by_size(fit, gains, pulled, with_left)
     found = tuple(
-        _spread(fit, weights[k], gains[:, k], pulled[:, :, k], by_part[k])
+        _spread(fit, gains[:, k], pulled[:, :, k], of_laps[k], float(by_size[k, k]))
         for k in range(len(weights))
     )
-    modelled = weights @ gains
+    modelled = gains.T @ (weights.T + fit.response.back(gains)) + by_size
     scale = np.array([one.sd for one in found]) / np.sqrt(np.diag(modelled))
     return found, modelled * np.outer(scale, scale)
 
 
+def _by_part(fit: Fit, pulled: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Variance of sums by the parts of each lap's noise, and their covariance with what is left.
+
+    Parameters
+    ----------
+    pulled : array, (n_laps, n_rows, k)
+        What each sum takes from each lap's rows.
+
+    Returns
+    -------
+    variance, with_left : array, (k, n_laps, n_parts)
+    """
+    variance, with_left = [], []
+    for lap, own in enumerate(pulled):
+        left = fit.solved.weight[lap] @ fit.solved.left[lap]
+        moved = fit.solved.noise.lap(lap).times(np.column_stack([own, left]))
+        variance.append(np.einsum("nk,pnk->kp", own, moved[..., :-1]))
+        with_left.append(np.einsum("nk,pn->kp", own, moved[..., -1]))
+    return np.stack(variance, axis=1), np.stack(with_left, axis=1)
+
+
+def _by_size(fit: Fit, gains: FloatArray, pulled: FloatArray, with_left: FloatArray) -> FloatArray:
+    """Covariance of sums that comes from not knowing how large the noise is, (k, k)."""
+    of_forces = pulled[:, : fit.model.n_forces]
+    by_gust_drag = np.einsum("lnk,ln->kl", of_forces, fit.model.gust_drag)
+    slopes = np.array(
+        [
+            answer_slopes(fit.layout, fit.prior, fit.solved.noise.ride, part, gain, fit.x, by_drag)
+            for part, gain, by_drag in zip(with_left, gains.T, by_gust_drag, strict=True)
+        ]
+    )
+    return np.asarray(slopes @ np.linalg.solve(fit.slopes.information, slopes.T))
+
+
 def _spread(
-    fit: Fit, weights: FloatArray, gain: FloatArray, pulled: FloatArray, by_part: FloatArray
+    fit: Fit,
+    gain: FloatArray,
+    pulled: FloatArray,
+    by_part: FloatArray,
+    by_size: float,
 ) -> Spread:
     known = fit.prior
     widened = fit.scatter.factor(pulled)
@@ -111,8 +151,9 @@ def _spread(
     for name, value in zip(known.source, by_row, strict=True):
         scale = widened if name in OWN_LAP_SOURCES else 1.0
         parts[name] = parts.get(name, 0.0) + scale * float(value)
+    parts[SIZE_SOURCE] = by_size
     slope = variance_slopes(fit.layout, known, fit.solved.noise.ride, by_part, gain)
     of_variance = float(slope @ np.linalg.solve(fit.slopes.information, slope))
-    modelled = float(weights @ gain)
+    modelled = float(by_laps[: len(LAP_SOURCES)].sum() + by_row.sum())
     df = 2 * modelled**2 / of_variance if of_variance > 0 else math.inf
     return Spread(variance=sum(parts.values()), df=max(df, 1.0), parts=parts)

@@ -7,11 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from sameloop.estimate.result import BudgetLine, Comparison
-from sameloop.estimate.uncertainty import LAP_SOURCES
+from sameloop.estimate.uncertainty import SHRINKING
 from sameloop.plan.power import POWER, detectable, power_of
 
-#: Drawn anew on every lap, so that they shrink with laps.
-_BY_LAP = (*LAP_SOURCES, "lap to lap", "wind of the lap")
 #: Drawn anew whenever the rider has stopped, zeroed the meter and mounted again.
 _BY_STINT = ("power offset", "power timing", "posture", "air density", "wind of the ride")
 MOST_LAPS = 100  # of each setup; more than anybody rides
@@ -89,7 +87,7 @@ def precision_of(comparison: Comparison, *, laps: int, stints: int) -> Precision
     A source that is not known here counts as one that stays, so that no plan promises too much.
     """
     watts = comparison.watts[0].watts
-    by_lap = _variance(comparison.budget, _BY_LAP)
+    by_lap = _variance(comparison.budget, SHRINKING)
     by_stint = _variance(comparison.budget, _BY_STINT)
     return Precision(
         laps=laps,
