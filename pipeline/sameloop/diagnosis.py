@@ -72,6 +72,7 @@ def _influence(rest: Rest, study: Study, one: Comparison) -> Influence:
     first = one.watts[0]
     weights = difference_weights(rest.fit, study, one.before, one.after, first.speed)
     found = without_each_lap(rest, weights)
-    # Where laps scatter more than the noise model says, so does what each of them moves.
+    # Leaving a lap out takes the slopes for constant; what scatter and slopes add to the whole is
+    # added to what each lap moves.
     widened = first.watts.sd / math.sqrt(weights @ rest.inverse @ weights)
     return replace(found, change_sd=widened * found.change_sd, sd=widened * found.sd)

@@ -54,10 +54,16 @@ def test_a_full_cross_tells_both_parts_and_that_they_add_up(four_setups, crossed
     assert crossed.parts.add_up > 0.01
 
 
-def test_two_tests_of_a_part_tell_more_than_one(crossed):
-    alone = by_pair(crossed)["stock", "bars"].watts[0].watts
+def test_two_tests_of_a_part_tell_more_than_one(four_setups, crossed):
+    """No less than the best mean of both, which is sharper than either."""
+    pairs = (("stock", "bars"), ("tyres", "all"))
+    study, fit = four_setups.study, four_setups.result.fit
+    rows = [difference_weights(fit, study, *pair, study.reference_speeds[0]) for pair in pairs]
+    _, ((one, both), (_, two)) = spread_together(fit, np.array(rows))
+    of_two = (one * two - both**2) / (one + two - 2 * both)
 
-    assert by_label(crossed.parts)["bars"].watts.sd < 0.9 * alone.sd
+    assert by_label(crossed.parts)["bars"].watts.sd ** 2 < 1.001 * of_two
+    assert of_two < 0.9 * min(one, two)
 
 
 def test_a_chain_of_three_setups_says_of_each_step_just_what_the_comparison_says(four_setups):

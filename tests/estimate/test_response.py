@@ -6,16 +6,25 @@ import pytest
 from sameloop.estimate import estimate, linear
 from sameloop.estimate.linear import lap_products, linearise
 from sameloop.estimate.solve import apply_transposed
+from sameloop.simulate.study import default_study, simulate_studies
+
+OTHERS = {
+    "windy": default_study("flat", wind=5.0, laps=4, seed=5),
+    "indoor": default_study("indoor", wind=0.0, laps=8, seed=5),
+}
 
 
-@pytest.fixture(scope="module", params=["small", "rolling", "airy"])
-def fitted(request):
-    one = request.getfixturevalue(request.param)
+@pytest.fixture(scope="module", params=["small", "rolling", "airy", *OTHERS])
+def fitted(request, cutter):
+    if request.param in OTHERS:
+        one = cutter(simulate_studies([OTHERS[request.param]])[0])
+    else:
+        one = request.getfixturevalue(request.param)
     return one, estimate(one.stretches, one.study, one.airs).fit
 
 
 def equations(fit, stretches, x):
-    """Pull of laps and priors on the unknowns, zero at rest; the noise stays as it is."""
+    """Pull of laps and priors on the unknowns, zero at rest; the noise does not follow them."""
     model = linearise(fit.layout, fit.balance, stretches, x, fit.log_noise)
     of_laps = lap_products(fit.solved.weight, model.residual)
     gap = (fit.prior.mean - fit.prior.rows @ x) / fit.prior.sd**2
@@ -68,15 +77,15 @@ def test_what_is_lacking_is_the_derivative_less_the_information(fitted, monkeypa
     exact = derivative(fit, one.stretches) * np.outer(sd, sd) - information
     found = response.lacking * np.outer(sd[response.columns], sd)
     exact, known = exact[:, response.columns].T, np.abs(information[response.columns])
-    assert (np.abs(found - exact) < 0.06 + 0.1 * np.abs(exact) + 0.01 * known).all()
+    assert (np.abs(found - exact) < 0.1 + 0.01 * known).all()
     assert np.abs(found).max() > 0.5
 
 
 def test_it_takes_from_the_sums_what_it_gives_to_the_gains(fitted):
-    """``weights = information @ gains + back(gains)``: the definition, solved."""
+    """Information times gains and what it lacks of them make the weights: the definition."""
     _, fit = fitted
     sums = some_sums(fit)
     gains = fit.response.gains(fit.solved.inverse, sums)
     again = np.linalg.solve(fit.solved.inverse, gains)
-    again -= fit.response.back(gains)
+    again[fit.response.columns] += fit.response.lacking @ gains
     np.testing.assert_allclose(again, sums.T, atol=1e-6)

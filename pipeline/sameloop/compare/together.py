@@ -12,7 +12,7 @@ from sameloop.compare.judge import Judge, why_withheld
 from sameloop.compare.looks import looks_together
 from sameloop.compare.parts import PartsModel, parts_model, split_into_parts
 from sameloop.estimate.result import Comparison, Estimate
-from sameloop.estimate.uncertainty import spread_together
+from sameloop.estimate.uncertainty import covariance_together, spread_together
 from sameloop.road.stretches import Stretches
 from sameloop.study import Study
 
@@ -63,7 +63,7 @@ def compare_all(
     split = split_into_parts(estimate, study, rows[:others, 0], covariance[np.ix_(first, first)])
     statements = np.concatenate([rows[:, 0], split.weights])
     judge = Judge(
-        looks=looks_together(statements @ fit.solved.inverse @ statements.T),
+        looks=looks_together(covariance_together(fit, statements)),
         smallest=study.smallest_effect,
         unsound=unsound or why_withheld(estimate, stretches),
     )

@@ -12,6 +12,9 @@ from sameloop.estimate.lap_wind import Wind
 from sameloop.estimate.layout import Layout
 from sameloop.estimate.noise import wind_kept
 
+#: Declared inputs that change the scale: of the sensor, and as it sits on a ride.
+_SCALES = ("air-speed scale", "air-speed scale, as mounted")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AirRows:
@@ -60,8 +63,7 @@ def air_rows(
         columns += list(np.moveaxis(sheltered, 2, 0))
     columns.append(nothing)  # lap force
     known = {
-        "air-speed scale": gain,
-        "air-speed scale, as mounted": gain,
+        **dict.fromkeys(_SCALES, gain),
         "air-speed offset": nothing + 1.0,
         "wheel circumference": predicted[:, :n_air],
         "lap length": predicted[:, :n_air],
@@ -81,3 +83,12 @@ def air_rows(
         wind_gain=blows * usable[:, :, None],
         gain=gain * usable,
     )
+
+
+def air_scale_error(layout: Layout, x: FloatArray) -> FloatArray:
+    """Share by which each lap's sensor reads too much, at the present unknowns, ``(n_laps,)``."""
+    out = np.zeros(layout.n_laps)
+    for kind in _SCALES:
+        if kind in layout.declared_kinds:
+            out += x[layout.declared[layout.declared_kinds[kind]]]
+    return out

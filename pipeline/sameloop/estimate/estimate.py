@@ -19,7 +19,7 @@ from sameloop.estimate.result import (
     Warning_,
     WindEstimate,
 )
-from sameloop.estimate.uncertainty import spread_together
+from sameloop.estimate.uncertainty import covariance_together, spread_together
 from sameloop.estimate.wind import wind_estimate
 from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
@@ -137,8 +137,8 @@ def _winds(joint: Fit, stretches: Stretches) -> tuple[WindEstimate, ...]:
         for axis in range(2):
             weights[axis, joint.layout.ride_wind[ride, axis]] = 1.0
             weights[axis, joint.layout.lap_wind[mine, axis]] = 1.0 / mine.sum()
-        cov = weights @ joint.solved.inverse @ weights.T
-        out.append(wind_estimate(int(ride), weights @ joint.x, cov))
+        covariance = covariance_together(joint, weights)
+        out.append(wind_estimate(int(ride), weights @ joint.x, covariance))
     return tuple(out)
 
 

@@ -119,7 +119,7 @@ def variance_slopes(
     by_part : array, (n_laps, n_parts)
         Variance of the sum by the parts of each lap's noise.
     gain : array, (size,)
-        Covariance of the sum with the unknowns.
+        By how much the sum moves with a pull on each unknown.
     """
     out: FloatArray = by_parameter(by_part, ride, layout.n_rides).sum(axis=1)
     for place, one in scaled_rows(layout, prior, ride).items():
@@ -146,7 +146,7 @@ def answer_slopes(
     by_part : array, (n_laps, n_parts)
         Covariance, by the parts of each lap's noise, of the sum with what the fit leaves.
     gain : array, (size,)
-        Covariance of the sum with the unknowns.
+        By how much the sum moves with a pull on each unknown.
     x : array, (size,)
         The unknowns.
     by_gust_drag : array, (n_laps,)

@@ -2,8 +2,8 @@
 
 The information matrix takes the slopes for constant. They are not: drag is the product of CdA and
 wind, so where wind is strong, a wrong wind changes what the laps say of CdA; and they are taken at
-the predicted speed, while the residual is at the measured one. Left out, as too small to matter:
-that the predicted speed follows the unknowns, and how the columns of declared inputs change.
+the predicted speed, while the residual is at the measured one. Left out is that the predicted speed
+and the noise follow the unknowns, and how the columns of declared inputs change.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sameloop.clean.track import FloatArray
+from sameloop.estimate.air_rows import air_scale_error
 from sameloop.estimate.balance import Balance, air_flow
 from sameloop.estimate.lap_wind import Wind, wind_at
 from sameloop.estimate.layout import Layout
@@ -23,7 +24,7 @@ from sameloop.road.stretches import IntArray, Stretches
 
 _HEAD, _SIDE = 1, 2  # what drag is a function of, after CdA
 #: Among the unknowns of a lap; CdA comes first.
-_WINDS, _LAP_WIND, _SHELTER = slice(1, 5), slice(3, 5), slice(5, None)
+_WINDS, _RIDE_WIND, _LAP_WIND, _SHELTER = slice(1, 5), slice(1, 3), slice(3, 5), slice(5, None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,12 +65,6 @@ class Response:
         plain = inverse @ weights.T
         return np.asarray(plain - self.through @ (self.lacking @ plain))
 
-    def back(self, gains: FloatArray) -> FloatArray:
-        """Information times gains, less the weights that they are of, ``(size, k)``."""
-        out = np.zeros_like(gains)
-        out[self.columns] = -self.lacking @ gains
-        return out
-
 
 def response(
     layout: Layout,
@@ -97,7 +92,7 @@ def response(
     predicted = _drag_slopes(balance, model.speed, calm, cda)
     measured = _drag_slopes(balance, balance.speed, wind, cda)
     own, kept = _own_unknowns(layout, stretches), wind_kept(balance.mid_time)
-    columns = np.unique(own)
+    columns, scale = np.unique(own), air_scale_error(layout, x)
     lacking = np.zeros((len(columns), layout.size))
     for lap, mine in enumerate(own):
         pull = solved.weight[lap] @ solved.left[lap]
@@ -116,8 +111,10 @@ def response(
             bent[_WINDS, _SHELTER] += twice
             bent[_SHELTER, _WINDS] += twice.T
             bent[:, _LAP_WIND] = 0.0  # slopes are those without the laps' own winds
-            more = (wind.open_head - calm.open_head)[lap] * balance.usable[lap]
+            off = scale[lap]
+            more = wind.open_head[lap] - (1 - off) * calm.open_head[lap]
             lift[n:, _SHELTER] = (more[:, None] * calm.hats[lap])[: len(air)]
+            lift[n:, _RIDE_WIND] = (off * towards[0, :2] * calm.factor[lap]).T[: len(air)]
             lift[n:] *= balance.air_usable[lap][:, None]
         here, pulled = np.searchsorted(columns, mine), lift.T @ solved.weight[lap]
         lacking[np.ix_(here, model.local_index[lap])] += pulled @ model.local[lap]

@@ -68,7 +68,8 @@ class WindEstimate:
 class NoiseEstimate:
     """Noise that the laps themselves show (one standard deviation each).
 
-    gust [m/s], gust_time [s], lap_wind [m/s], lap_force [N], speed [m/s], power [W at 1 Hz].
+    gust [m/s], gust_time (of the slower half of the gusts) [s], lap_wind [m/s], lap_force [N],
+    speed [m/s], power [W at 1 Hz].
     """
 
     gust: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy import stats
@@ -85,17 +86,38 @@ def spread_together(fit: Fit, weights: FloatArray) -> tuple[tuple[Spread, ...], 
     Bulletin 2:110-114, with the information of the restricted likelihood for the variances; Kackar
     & Harville 1984, J Am Stat Assoc 79:853-862 (what they add when they are estimated).
     """
-    gains = fit.response.gains(fit.solved.inverse, weights)
-    pulled = fit.solved.weight @ apply(fit.model, gains)
-    of_laps, with_left = _by_part(fit, pulled)
-    by_size = _by_size(fit, gains, pulled, with_left)
+    gains, pulled, of_laps, modelled, by_size = _modelled(fit, weights)
     found = tuple(
         _spread(fit, gains[:, k], pulled[:, :, k], of_laps[k], float(by_size[k, k]))
         for k in range(len(weights))
     )
-    modelled = gains.T @ (weights.T + fit.response.back(gains)) + by_size
+    modelled = modelled + by_size
     scale = np.array([one.sd for one in found]) / np.sqrt(np.diag(modelled))
     return found, modelled * np.outer(scale, scale)
+
+
+def covariance_together(fit: Fit, weights: FloatArray) -> FloatArray:
+    """Covariance of several weighted sums, ``(k, k)``, by the noise model's word on the laps."""
+    found = _modelled(fit, weights)
+    return found.covariance + found.by_size
+
+
+class _Modelled(NamedTuple):
+    gains: FloatArray  # (size, k)
+    pulled: FloatArray  # (n_laps, n_rows, k), what each sum takes from each lap's rows
+    of_laps: FloatArray  # (k, n_laps, n_parts), variance by the parts of each lap's noise
+    covariance: FloatArray  # (k, k), of laps and declared inputs
+    by_size: FloatArray  # (k, k), from not knowing how large the noise is
+
+
+def _modelled(fit: Fit, weights: FloatArray) -> _Modelled:
+    gains = fit.response.gains(fit.solved.inverse, weights)
+    reached = apply(fit.model, gains)
+    pulled = fit.solved.weight @ reached
+    of_laps, with_left = _by_part(fit, pulled)
+    of_rows = (fit.prior.rows @ gains) / fit.prior.sd[:, None]
+    covariance = np.tensordot(reached, pulled, axes=((0, 1), (0, 1))) + of_rows.T @ of_rows
+    return _Modelled(gains, pulled, of_laps, covariance, _by_size(fit, gains, pulled, with_left))
 
 
 def _by_part(fit: Fit, pulled: FloatArray) -> tuple[FloatArray, FloatArray]:

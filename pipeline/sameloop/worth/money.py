@@ -189,7 +189,8 @@ def _alternatives(one: Offer, two: Offer) -> bool:
 def _share(cheap: Offer, dear: Offer, fit: Fit) -> Ratio | None:
     if dear.verdict != SAVES:
         return None
-    cov = float(cheap.seconds_weights @ fit.solved.inverse @ dear.seconds_weights)
+    both = np.stack([cheap.seconds_weights, dear.seconds_weights])
+    cov = float(spread_together(fit, both)[1][0, 1])
     return fieller(
         cheap.seconds.value,
         dear.seconds.value,
@@ -217,12 +218,13 @@ def expected_swaps(offer: Offer, others: Sequence[Offer], fit: Fit) -> float:
     if sd == 0:
         return 0.0
     total = float(stats.norm.cdf(-abs(offer.seconds.value) / sd))
-    pulled = fit.solved.inverse @ offer.seconds_weights
-    for other in others:
-        gap = bargain_gap(offer, other)
-        if other is offer or gap is None:
-            continue
-        covariance = abs(float(np.dot(gap[1], pulled)))
+    gaps = [bargain_gap(offer, other) for other in others if other is not offer]
+    known = [gap for gap in gaps if gap is not None and np.any(gap[1])]
+    if not known:
+        return total
+    weights = np.stack([offer.seconds_weights, *(gap[1] for gap in known)])
+    _, together = spread_together(fit, weights)
+    for (value, _), covariance in zip(known, np.abs(together[0, 1:]), strict=True):
         if covariance > 0:
-            total += float(stats.norm.cdf(-abs(gap[0]) * sd / covariance))
+            total += float(stats.norm.cdf(-abs(value) * sd / covariance))
     return total
