@@ -77,7 +77,7 @@ def test_what_is_lacking_is_the_derivative_less_the_information(fitted, monkeypa
     exact = derivative(fit, one.stretches) * np.outer(sd, sd) - information
     found = response.lacking * np.outer(sd[response.columns], sd)
     exact, known = exact[:, response.columns].T, np.abs(information[response.columns])
-    assert (np.abs(found - exact) < 0.1 + 0.01 * known).all()
+    assert (np.abs(found - exact) < 0.15 + 0.01 * known).all()
     assert np.abs(found).max() > 0.5
 
 
