@@ -89,3 +89,15 @@ def test_it_takes_from_the_sums_what_it_gives_to_the_gains(fitted):
     again = np.linalg.solve(fit.solved.inverse, gains)
     again[fit.response.columns] += fit.response.lacking @ gains
     np.testing.assert_allclose(again, sums.T, atol=1e-6)
+
+
+def test_what_is_left_to_go_is_a_newton_step(fitted):
+    """By the whole derivative, from a place that is not at rest."""
+    _, fit = fitted
+    change = np.random.default_rng(1).normal(size=fit.layout.size)
+    change *= np.sqrt(np.diag(fit.solved.inverse))
+    whole = np.linalg.inv(fit.solved.inverse)
+    pull = whole @ change
+    whole[:, fit.response.columns] += fit.response.lacking.T
+    found = fit.response.left_to_go(fit.solved.inverse, change)
+    np.testing.assert_allclose(found, np.linalg.solve(whole, pull), rtol=1e-6, atol=1e-9)

@@ -25,6 +25,7 @@ from sameloop.study import Study
 
 _MAX_ROUNDS = 25
 _TOLERANCE = 0.02  # change of a CdA between rounds, in its own standard deviations
+_FAR = 0.2  # of its standard deviations that a CdA may have left to go, by the whole derivative
 _NOISE_TOLERANCE = 0.1  # log likelihood that the last round gained; the next gains a quarter
 _MOST_CDA, _MOST_WIND, _MOST_SHELTER = 0.06, 1.0, 0.2  # largest changes in one round
 _NOISE_STRIDE = 0.7  # largest change of a log noise parameter in one round
@@ -142,11 +143,13 @@ def _fit_all(
         x = x + taken
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
         converged = at_rest and to_gain < _NOISE_TOLERANCE
+    answers = response(layout, balance, stretches, model, solved, x)
     return Fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
-        solved=solved, slopes=slopes, rounds=rounds, converged=converged,
+        solved=solved, slopes=slopes, rounds=rounds,
+        converged=converged and _is_near(layout, solved, answers),
         scatter=lap_scatter(model, solved, layout, known, x),
-        response=response(layout, balance, stretches, model, solved, x),
+        response=answers,
     )  # fmt: skip
 
 
@@ -186,11 +189,13 @@ def refit(
         solved = step(model, noise, known, noise_prior, x, layout.ride_of, weights)
         taken, converged = _move(layout, solved, taken)
         x = x + taken
+    answers = response(layout, balance, stretches, model, solved, x)
     return Fit(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
-        solved=solved, slopes=near.slopes, rounds=rounds, converged=converged,
+        solved=solved, slopes=near.slopes, rounds=rounds,
+        converged=converged and _is_near(layout, solved, answers),
         scatter=lap_scatter(model, solved, layout, known, x),
-        response=response(layout, balance, stretches, model, solved, x),
+        response=answers,
     )  # fmt: skip
 
 
@@ -212,6 +217,12 @@ def _move(layout: Layout, solved: Step, taken: FloatArray) -> tuple[FloatArray, 
     calm = _calmed(now, taken[layout.cda] / cda_sd)
     move = _reach(layout, solved.change) * calm * solved.change
     return move, bool(np.all(np.abs(now) < _TOLERANCE))
+
+
+def _is_near(layout: Layout, solved: Step, answers: Response) -> bool:
+    """Whether no CdA has more than `_FAR` of its standard deviations left to go."""
+    left = answers.left_to_go(solved.inverse, solved.change)[layout.cda]
+    return bool(np.all(np.abs(left) < _FAR * np.sqrt(np.diag(solved.inverse)[layout.cda])))
 
 
 def _calmed(now: FloatArray, before: FloatArray) -> float:

@@ -37,13 +37,13 @@ class Response:
         Unknowns that change the slopes, or by which residual and model have other slopes.
     lacking : array, (n_columns, size)
         What is missing from these columns of the matrix, one below the other.
-    through : array, (size, n_columns)
-        Turns what is lacking of a sum into what its gains have too much.
+    turn : array, (n_columns, n_columns)
+        Inverse of the derivative over the information, by these unknowns.
     """
 
     columns: IntArray
     lacking: FloatArray
-    through: FloatArray
+    turn: FloatArray
 
     def gains(self, inverse: FloatArray, weights: FloatArray) -> FloatArray:
         """By how much weighted sums of the unknowns move with a pull on each unknown.
@@ -63,7 +63,15 @@ class Response:
         Implicit function theorem; Woodbury 1950 for the inverse (from memory).
         """
         plain = inverse @ weights.T
-        return np.asarray(plain - self.through @ (self.lacking @ plain))
+        return np.asarray(plain - inverse[:, self.columns] @ (self.turn @ (self.lacking @ plain)))
+
+    def left_to_go(self, inverse: FloatArray, change: FloatArray) -> FloatArray:
+        """How far the root is, ``(size,)``, by the last change that the information gave.
+
+        Where the derivative all but vanishes, changes are small long before the root is near.
+        """
+        turned = self.turn.T @ change[self.columns]
+        return np.asarray(change - inverse @ (self.lacking.T @ turned))
 
 
 def response(
@@ -120,10 +128,8 @@ def response(
         lacking[np.ix_(here, model.local_index[lap])] += pulled @ model.local[lap]
         lacking[np.ix_(here, model.road_index[lap])] += pulled[:, :n] * model.road_gain[lap]
         lacking[np.ix_(here, mine)] -= bent.T
-    through = solved.inverse[:, columns]
-    meets = np.eye(len(columns)) + lacking @ through
-    through = np.asarray(np.linalg.solve(meets.T, through.T).T, dtype=np.float64)
-    return Response(columns=columns, lacking=lacking, through=through)
+    turn = np.linalg.inv(np.eye(len(columns)) + lacking @ solved.inverse[:, columns])
+    return Response(columns=columns, lacking=lacking, turn=np.asarray(turn, dtype=np.float64))
 
 
 def _own_unknowns(layout: Layout, stretches: Stretches) -> IntArray:
