@@ -24,9 +24,10 @@ from sameloop.estimate.linear import LinearModel
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
 from sameloop.estimate.prior import Prior, _Statements
 from sameloop.estimate.reml import noise_slopes
+from sameloop.estimate.response import Response
 from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import step
-from sameloop.estimate.uncertainty import spread
+from sameloop.estimate.uncertainty import SIZE_SOURCE, spread
 
 pytestmark = pytest.mark.external
 
@@ -63,6 +64,7 @@ def model_of(layout: Layout, y: np.ndarray, x: np.ndarray, group: np.ndarray) ->
         residual=residual, road_gain=zero, road_index=np.tile(layout.road, (n_groups, 1)),
         local=local, local_index=np.column_stack([fixed, layout.lap_force]), gust_gain=zero,
         place_gain=zero, wind_gain=np.zeros((*zero.shape, 2)), air_gain=zero[:, :0],
+        gust_drag=zero, speed=zero,
     )  # fmt: skip
     return model, usable
 
@@ -91,6 +93,12 @@ def known_of(layout: Layout, log_noise: np.ndarray, *, intercepts: bool) -> Prio
     return known.build()
 
 
+def straight(layout: Layout) -> Response:
+    """A model whose slopes never change."""
+    none = np.zeros((0, layout.size))
+    return Response(columns=NOTHING, lacking=none, turn=none[:, :0])
+
+
 def fitted(y, x, group, *, intercepts: bool = True) -> Fit:
     """Fixed effects and variances where the restricted likelihood is greatest."""
     y, x, group = np.asarray(y, dtype=float), np.asarray(x, dtype=float), np.asarray(group)
@@ -115,7 +123,8 @@ def fitted(y, x, group, *, intercepts: bool = True) -> Fit:
     quiet = LapScatter(residual=np.zeros_like(usable), covariance=solved.weight)
     return Fit(
         x=solved.change, log_noise=phi, layout=layout, balance=None, model=model, prior=known,
-        solved=solved, slopes=slopes, scatter=quiet, rounds=0, converged=True,
+        solved=solved, slopes=slopes, scatter=quiet, response=straight(layout),
+        rounds=0, converged=True,
     )  # fmt: skip
 
 
@@ -135,11 +144,16 @@ def criterion(fit: Fit, readings: int, n_fixed: int) -> float:
 
 
 def sum_of(fit: Fit, *weights: float):
-    """Value, standard error and degrees of freedom of a weighted sum of the fixed effects."""
+    """Value, standard error and degrees of freedom of a weighted sum of the fixed effects.
+
+    As published: without what not knowing the variances adds (Kackar & Harville), which is nothing
+    where groups are alike.
+    """
     whole = np.zeros(fit.layout.size)
     whole[: len(weights)] = weights
     found = spread(fit, whole)
-    return float(whole @ fit.x), found.sd, found.df
+    sd = float(np.sqrt(found.variance - found.parts[SIZE_SOURCE]))
+    return float(whole @ fit.x), sd, found.df
 
 
 def each_its_own(y) -> np.ndarray:
@@ -280,7 +294,8 @@ def widened_mean(groups, sd: float):
     fit = Fit(
         x=solved.change, log_noise=phi, layout=layout, balance=None, model=model, prior=known,
         solved=solved, slopes=noise_slopes(model, solved, layout, known, noise_prior, nothing),
-        scatter=lap_scatter(model, solved, layout, known, solved.change), rounds=0, converged=True,
+        scatter=lap_scatter(model, solved, layout, known, solved.change),
+        response=straight(layout), rounds=0, converged=True,
     )  # fmt: skip
     mean, se, _ = sum_of(fit, 1)
     return mean, se, sd / np.sqrt(len(y))
