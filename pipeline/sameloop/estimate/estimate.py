@@ -130,16 +130,20 @@ def _winds(joint: Fit, stretches: Stretches) -> tuple[WindEstimate, ...]:
     """Mean wind over each ride's laps: the ride's wind plus the mean of its lap winds."""
     if not joint.layout.n_knots:
         return ()
-    out = []
-    for ride in np.unique(stretches.ride):
+    rides = np.unique(stretches.ride)
+    weights = np.zeros((len(rides), 2, joint.layout.size))
+    for row, ride in zip(weights, rides, strict=True):
         mine = stretches.ride == ride
-        weights = np.zeros((2, joint.layout.size))
         for axis in range(2):
-            weights[axis, joint.layout.ride_wind[ride, axis]] = 1.0
-            weights[axis, joint.layout.lap_wind[mine, axis]] = 1.0 / mine.sum()
-        covariance = covariance_together(joint, weights)
-        out.append(wind_estimate(int(ride), weights @ joint.x, covariance))
-    return tuple(out)
+            row[axis, joint.layout.ride_wind[ride, axis]] = 1.0
+            row[axis, joint.layout.lap_wind[mine, axis]] = 1.0 / mine.sum()
+    covariance = covariance_together(joint, weights.reshape(-1, joint.layout.size))
+    return tuple(
+        wind_estimate(
+            int(ride), weights[k] @ joint.x, covariance[2 * k : 2 * k + 2, 2 * k : 2 * k + 2]
+        )
+        for k, ride in enumerate(rides)
+    )
 
 
 def _noise(joint: Fit, stretches: Stretches) -> NoiseEstimate:
