@@ -138,10 +138,9 @@ def _winds(joint: Fit, stretches: Stretches) -> tuple[WindEstimate, ...]:
             row[axis, joint.layout.ride_wind[ride, axis]] = 1.0
             row[axis, joint.layout.lap_wind[mine, axis]] = 1.0 / mine.sum()
     covariance = covariance_together(joint, weights.reshape(-1, joint.layout.size))
+    of_pairs = covariance.reshape(len(rides), 2, len(rides), 2)
     return tuple(
-        wind_estimate(
-            int(ride), weights[k] @ joint.x, covariance[2 * k : 2 * k + 2, 2 * k : 2 * k + 2]
-        )
+        wind_estimate(int(ride), weights[k] @ joint.x, of_pairs[k, :, k])
         for k, ride in enumerate(rides)
     )
 

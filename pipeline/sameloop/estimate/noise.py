@@ -17,15 +17,16 @@ from sameloop.road.stretches import IntArray
 WIND_TIME = 300.0
 
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source, but for
-#: `lap_force`: the laps show it in calm air only, in wind the prior decides, and it is what power
-#: meters are known for. Their coefficient of variation is 1.2 +- 0.9 % (54 meters, Maier et al.
-#: 2017, Int J Sports Med 38:456-461, from memory), here of some 21 N; this prior has the same.
+#: two. `gust_times_ratio` is what follows the published spectrum (see `gusts.SHARES`). `lap_force`
+#: shows in the laps in calm air only; in wind the prior decides, and it is what power meters are
+#: known for. Their coefficient of variation is 1.2 +- 0.9 % (54 meters, Maier et al. 2017,
+#: Int J Sports Med 38:456-461, from memory), here of some 21 N; this prior has the same.
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
     ("place", 0.8, 0.5),  # m, along the road
     ("gust_time", 8.0, 0.6),  # s, of the slower half of the gusts
-    ("gust_times_ratio", 6.0, 0.3),  # slower time over faster [-]; see test_turbulence.py
+    ("gust_times_ratio", 6.0, 0.3),  # slower time over faster [-]
     ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
     ("lap_force", 0.205, 0.67),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.3),  # place-to-place spread of the wind factor [-]; it stays positive

@@ -64,12 +64,12 @@ def spread(fit: Fit, weights: FloatArray) -> Spread:
 def spread_together(fit: Fit, weights: FloatArray) -> tuple[tuple[Spread, ...], FloatArray]:
     """Uncertainty of several weighted sums of the unknowns, and their covariance.
 
-    The parts are exact to first order: the estimate is a weighted sum of the noise of the laps and
-    of the error of every declared input, and these are independent. How large the noise is decides
-    how laps are weighed, and how much drag gusts add; by what that is not known, the answer moves,
-    which is a part of its own. Where laps scatter more than the noise model says, their parts are
-    scaled up (see `LapScatter.factor`); the covariance keeps the modelled correlations and takes
-    the widened standard deviations.
+    To first order (but for what `response` leaves out) the estimate is a weighted sum of the noise
+    of the laps and of the error of every declared input, and these are independent. How large the
+    noise is decides how laps are weighed, and how much drag gusts add; by what that is not known,
+    the answer moves, which is a part of its own. Where laps scatter more than the noise model says,
+    their parts are scaled up (see `LapScatter.factor`); the covariance keeps the modelled
+    correlations and takes the widened standard deviations.
 
     Parameters
     ----------
