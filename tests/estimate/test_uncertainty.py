@@ -9,8 +9,7 @@ from sameloop.estimate.lap_noise import noise_of
 from sameloop.estimate.linear import linearise
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
 from sameloop.estimate.prior import prior
-from sameloop.estimate.reml import answer_slopes
-from sameloop.estimate.solve import apply, step
+from sameloop.estimate.solve import step
 from sameloop.estimate.uncertainty import SIZE_SOURCE, spread
 
 
@@ -44,13 +43,7 @@ def answer_at(one, fit, log_noise):
 
 
 def slopes_of(fit):
-    weights = cda_difference(fit)
-    gains = fit.response.gains(fit.solved.inverse, weights[None])
-    pulled = fit.solved.weight @ apply(fit.model, gains)
-    _, with_left = module._by_part(fit, pulled)
-    by_drag = np.einsum("ln,ln->l", pulled[:, : fit.model.n_forces, 0], fit.model.gust_drag)
-    ride = fit.solved.noise.ride
-    return answer_slopes(fit.layout, fit.prior, ride, with_left[0], gains[:, 0], fit.x, by_drag)
+    return module._modelled(fit, cda_difference(fit)[None]).by_log_noise[0]
 
 
 def test_answer_moves_with_the_size_of_the_noise_as_its_slopes_say(fitted):

@@ -7,6 +7,7 @@ same stretches. Gusts and the wind's wandering are in both, which is what ties t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -205,9 +206,9 @@ class LapNoise:
         return np.concatenate([parts, 2 * gusts @ self.places])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Noise:
-    """Noise of all laps about the present unknowns and parameters, worked out lap by lap."""
+    """Noise of all laps about the present unknowns and parameters."""
 
     shapes: NoiseShapes
     place_gain: FloatArray
@@ -218,8 +219,12 @@ class Noise:
     log_noise: FloatArray
     ride: IntArray
 
-    def lap(self, lap: int) -> LapNoise:
-        """Work out one lap's noise."""
+    @cached_property
+    def laps(self) -> tuple[LapNoise, ...]:
+        """Each lap's noise; kept, since weights, scores and intervals all go over it."""
+        return tuple(self._lap(lap) for lap in range(len(self.gust_sd)))
+
+    def _lap(self, lap: int) -> LapNoise:
         shapes, phi = self.shapes, self.log_noise
         gust_sd = float(self.gust_sd[lap])
         place = self.place_gain[lap] * noise_value(phi, "place")
@@ -229,15 +234,17 @@ class Noise:
         strength = np.exp(knots @ phi[len(phi) - knots.shape[1] :])
         gain = self.gust_gain[lap] * gust_sd * strength
         alike, by_time = gust_shape(shapes.mid_time[lap], shapes.duration[lap], gust_times(phi))
-        row = np.arange(len(gain)) % len(alike)  # air speeds follow, of the same stretches
+        if len(gain) > len(alike):  # air speeds follow, of the same stretches
+            row = np.arange(len(gain)) % len(alike)
+            alike, by_time = alike[np.ix_(row, row)], by_time[:, row[:, None], row]
         both = gain[:, None] * gain
         return LapNoise(
             power=shapes.power[lap] * noise_value(phi, "power") ** 2,
             speed=shapes.speed[lap] * noise_value(phi, "speed") ** 2,
             place=shapes.place[lap] * (place[:, None] * place),
             wander=shapes.wander[lap] * (wind @ wind.T),
-            gust=alike[row[:, None], row] * both,
-            gust_by_time=by_time[:, row[:, None], row] * both,
+            gust=alike * both,
+            gust_by_time=by_time * both,
             air=shapes.air[lap] * noise_value(phi, "air") ** 2,
             sway=shapes.sway[lap] * (sway[:, None] * sway),
             places=knots,

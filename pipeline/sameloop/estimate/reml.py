@@ -101,8 +101,8 @@ def noise_slopes(
 def _by_laps(model: LinearModel, solved: Step, pulled: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Inner products with the gap of the likelihood, and products with `pulled`, by part."""
     gaps, moved = [], []
-    for lap, weight in enumerate(solved.weight):
-        noise, own = solved.noise.lap(lap), pulled[lap]
+    for lap, (noise, weight) in enumerate(zip(solved.noise.laps, solved.weight, strict=True)):
+        own = pulled[lap]
         projected = weight - weight @ fitted_spread(model, solved.inverse, lap) @ weight
         gaps.append(noise.inner(projected - own[:, None] * own))
         moved.append(noise.times(own[:, None])[:, :, 0])
@@ -110,21 +110,20 @@ def _by_laps(model: LinearModel, solved: Step, pulled: FloatArray) -> tuple[Floa
 
 
 def variance_slopes(
-    layout: Layout, prior: Prior, ride: IntArray, by_part: FloatArray, gain: FloatArray
+    layout: Layout, prior: Prior, ride: IntArray, by_part: FloatArray, of_rows: FloatArray
 ) -> FloatArray:
-    """Slope of the variance of a weighted sum by each log noise parameter.
+    """Slopes of the variance of weighted sums by each log noise parameter, (k, n_parameters).
 
     Parameters
     ----------
-    by_part : array, (n_laps, n_parts)
-        Variance of the sum by the parts of each lap's noise.
-    gain : array, (size,)
-        By how much the sum moves with a pull on each unknown.
+    by_part : array, (k, n_laps, n_parts)
+        Variance of each sum by the parts of each lap's noise.
+    of_rows : array, (k, n_prior_rows)
+        What each sum takes from each statement of the prior, in its standard deviations.
     """
-    out: FloatArray = by_parameter(by_part, ride, layout.n_rides).sum(axis=1)
+    out = _by_parameter(by_part, ride, layout.n_rides)
     for place, one in scaled_rows(layout, prior, ride).items():
-        scaled = (prior.rows[one.rows] @ gain) / prior.sd[one.rows]
-        out[place] += 2 * float(scaled @ scaled)
+        out[:, place] += 2 * (of_rows[:, one.rows] ** 2).sum(axis=1)
     return out
 
 
@@ -133,35 +132,44 @@ def answer_slopes(
     prior: Prior,
     ride: IntArray,
     by_part: FloatArray,
-    gain: FloatArray,
+    of_rows: FloatArray,
     x: FloatArray,
     by_gust_drag: FloatArray,
 ) -> FloatArray:
-    """Slope of a weighted sum of the unknowns itself by each log noise parameter.
+    """Slopes of weighted sums of the unknowns themselves by each log noise parameter.
 
     Another size of the noise weighs the laps otherwise, and gusts add to the mean drag.
 
     Parameters
     ----------
-    by_part : array, (n_laps, n_parts)
-        Covariance, by the parts of each lap's noise, of the sum with what the fit leaves.
-    gain : array, (size,)
-        By how much the sum moves with a pull on each unknown.
+    by_part : array, (k, n_laps, n_parts)
+        Covariance, by the parts of each lap's noise, of each sum with what the fit leaves.
+    of_rows : array, (k, n_prior_rows)
+        See `variance_slopes`.
     x : array, (size,)
         The unknowns.
-    by_gust_drag : array, (n_laps,)
-        Slope of the sum by the log of the gusts that each lap meets, through their mean drag.
+    by_gust_drag : array, (k, n_laps)
+        Slope of each sum by the log of the gusts that each lap meets, through their mean drag.
+
+    Returns
+    -------
+    array, (k, n_parameters)
 
     References
     ----------
     Derivative of the mixed-model equations (Henderson 1975, Biometrics 31:423-447) at their root.
     """
-    out: FloatArray = -by_parameter(by_part, ride, layout.n_rides).sum(axis=1)
-    off = prior.rows @ x - prior.mean
+    out = -_by_parameter(by_part, ride, layout.n_rides)
+    off = (prior.rows @ x - prior.mean) / prior.sd
     for place, one in scaled_rows(layout, prior, ride).items():
-        out[place] += 2 * float((prior.rows[one.rows] @ gain) @ (off / prior.sd**2)[one.rows])
-    np.add.at(out, len(SHARED_NAMES) + ride, by_gust_drag)
+        out[:, place] += 2 * of_rows[:, one.rows] @ off[one.rows]
+    np.add.at(out.T, len(SHARED_NAMES) + ride, by_gust_drag.T)
     return out
+
+
+def _by_parameter(by_part: FloatArray, ride: IntArray, n_rides: int) -> FloatArray:
+    """Sum over laps, ``(k, n_laps, n_parts)`` to ``(k, n_parameters)``."""
+    return np.asarray(by_parameter(np.moveaxis(by_part, 0, 2), ride, n_rides).sum(axis=1).T)
 
 
 def prior_mean(prior: Prior) -> FloatArray:

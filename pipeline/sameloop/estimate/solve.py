@@ -122,8 +122,8 @@ def lap_weights(noise: Noise) -> tuple[FloatArray, float]:
     """Inverse noise covariance of each lap, and the log of the determinant of all."""
     n_laps, n = noise.gust_gain.shape
     weight, log_determinant = np.empty((n_laps, n, n)), 0.0
-    for lap in range(n_laps):
-        weight[lap], of_lap = inverse_of(noise.lap(lap).total)
+    for lap, one in enumerate(noise.laps):
+        weight[lap], of_lap = inverse_of(one.total)
         log_determinant += of_lap
     return weight, log_determinant
 

@@ -11,6 +11,7 @@ from scipy import stats
 
 from sameloop.clean.track import FloatArray
 from sameloop.estimate.fit import Fit
+from sameloop.estimate.linear import lap_products
 from sameloop.estimate.reml import answer_slopes, variance_slopes
 from sameloop.estimate.result import Quantity
 from sameloop.estimate.solve import apply
@@ -86,14 +87,25 @@ def spread_together(fit: Fit, weights: FloatArray) -> tuple[tuple[Spread, ...], 
     Bulletin 2:110-114, with the information of the restricted likelihood for the variances; Kackar
     & Harville 1984, J Am Stat Assoc 79:853-862 (what they add when they are estimated).
     """
-    gains, pulled, of_laps, modelled, by_size = _modelled(fit, weights)
-    found = tuple(
-        _spread(fit, gains[:, k], pulled[:, :, k], of_laps[k], float(by_size[k, k]))
+    found = _modelled(fit, weights)
+    prior, of_laps, of_rows = fit.prior, found.of_laps, found.of_rows
+    slopes = variance_slopes(fit.layout, prior, fit.solved.noise.ride, of_laps, of_rows)
+    of_variance = np.einsum("kp,kp->k", slopes, np.linalg.solve(fit.slopes.information, slopes.T).T)
+    by_source = _by_source(prior.source, of_rows**2)
+    spreads = tuple(
+        _spread(
+            fit,
+            found.pulled[:, :, k],
+            of_laps[k].sum(axis=0),
+            {source: float(variance[k]) for source, variance in by_source.items()},
+            float(found.by_size[k, k]),
+            float(of_variance[k]),
+        )
         for k in range(len(weights))
     )
-    modelled = modelled + by_size
-    scale = np.array([one.sd for one in found]) / np.sqrt(np.diag(modelled))
-    return found, modelled * np.outer(scale, scale)
+    modelled = found.covariance + found.by_size
+    scale = np.array([one.sd for one in spreads]) / np.sqrt(np.diag(modelled))
+    return spreads, modelled * np.outer(scale, scale)
 
 
 def covariance_together(fit: Fit, weights: FloatArray) -> FloatArray:
@@ -103,11 +115,12 @@ def covariance_together(fit: Fit, weights: FloatArray) -> FloatArray:
 
 
 class _Modelled(NamedTuple):
-    gains: FloatArray  # (size, k)
     pulled: FloatArray  # (n_laps, n_rows, k), what each sum takes from each lap's rows
     of_laps: FloatArray  # (k, n_laps, n_parts), variance by the parts of each lap's noise
+    of_rows: FloatArray  # (k, n_prior_rows), what each sum takes from each statement, in its sd
     covariance: FloatArray  # (k, k), of laps and declared inputs
-    by_size: FloatArray  # (k, k), from not knowing how large the noise is
+    by_log_noise: FloatArray  # (k, n_parameters), slopes of the sums
+    by_size: FloatArray  # (k, k), covariance from not knowing how large the noise is
 
 
 def _modelled(fit: Fit, weights: FloatArray) -> _Modelled:
@@ -115,9 +128,25 @@ def _modelled(fit: Fit, weights: FloatArray) -> _Modelled:
     reached = apply(fit.model, gains)
     pulled = fit.solved.weight @ reached
     of_laps, with_left = _by_part(fit, pulled)
-    of_rows = (fit.prior.rows @ gains) / fit.prior.sd[:, None]
-    covariance = np.tensordot(reached, pulled, axes=((0, 1), (0, 1))) + of_rows.T @ of_rows
-    return _Modelled(gains, pulled, of_laps, covariance, _by_size(fit, gains, pulled, with_left))
+    of_rows = (fit.prior.rows @ gains).T / fit.prior.sd
+    of_forces = pulled[:, : fit.model.n_forces]
+    slopes = answer_slopes(
+        fit.layout,
+        fit.prior,
+        fit.solved.noise.ride,
+        with_left,
+        of_rows,
+        fit.x,
+        np.einsum("lnk,ln->kl", of_forces, fit.model.gust_drag),
+    )
+    return _Modelled(
+        pulled=pulled,
+        of_laps=of_laps,
+        of_rows=of_rows,
+        covariance=np.tensordot(reached, pulled, axes=((0, 1), (0, 1))) + of_rows @ of_rows.T,
+        by_log_noise=slopes,
+        by_size=slopes @ np.linalg.solve(fit.slopes.information, slopes.T),
+    )
 
 
 def _by_part(fit: Fit, pulled: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -133,49 +162,39 @@ def _by_part(fit: Fit, pulled: FloatArray) -> tuple[FloatArray, FloatArray]:
     variance, with_left : array, (k, n_laps, n_parts)
     """
     variance, with_left = [], []
-    for lap, own in enumerate(pulled):
-        left = fit.solved.weight[lap] @ fit.solved.left[lap]
-        moved = fit.solved.noise.lap(lap).times(np.column_stack([own, left]))
+    left = lap_products(fit.solved.weight, fit.solved.left)
+    for noise, own, of_left in zip(fit.solved.noise.laps, pulled, left, strict=True):
+        moved = noise.times(np.column_stack([own, of_left]))
         variance.append(np.einsum("nk,pnk->kp", own, moved[..., :-1]))
         with_left.append(np.einsum("nk,pn->kp", own, moved[..., -1]))
     return np.stack(variance, axis=1), np.stack(with_left, axis=1)
 
 
-def _by_size(fit: Fit, gains: FloatArray, pulled: FloatArray, with_left: FloatArray) -> FloatArray:
-    """Covariance of sums that comes from not knowing how large the noise is, (k, k)."""
-    of_forces = pulled[:, : fit.model.n_forces]
-    by_gust_drag = np.einsum("lnk,ln->kl", of_forces, fit.model.gust_drag)
-    slopes = np.array(
-        [
-            answer_slopes(fit.layout, fit.prior, fit.solved.noise.ride, part, gain, fit.x, by_drag)
-            for part, gain, by_drag in zip(with_left, gains.T, by_gust_drag, strict=True)
-        ]
-    )
-    return np.asarray(slopes @ np.linalg.solve(fit.slopes.information, slopes.T))
+def _by_source(source: tuple[str, ...], variance: FloatArray) -> dict[str, FloatArray]:
+    """Sum up, ``(k, n_prior_rows)`` to ``(k,)`` for each source, in the order of the sources."""
+    place = {name: k for k, name in enumerate(dict.fromkeys(source))}
+    total = np.zeros((len(place), len(variance)))
+    np.add.at(total, [place[name] for name in source], variance.T)
+    return dict(zip(place, total, strict=True))
 
 
 def _spread(
     fit: Fit,
-    gain: FloatArray,
     pulled: FloatArray,
-    by_part: FloatArray,
+    by_laps: FloatArray,
+    by_source: dict[str, float],
     by_size: float,
+    of_variance: float,
 ) -> Spread:
-    known = fit.prior
     widened = fit.scatter.factor(pulled)
-    by_laps = by_part.sum(axis=0)
     parts = {
         name: widened * float(value)
         for name, value in zip(LAP_SOURCES, by_laps, strict=False)
         if value > 0 or name not in AIR_SOURCES
     }
-    by_row = (known.rows @ gain / known.sd) ** 2
-    for name, value in zip(known.source, by_row, strict=True):
-        scale = widened if name in OWN_LAP_SOURCES else 1.0
-        parts[name] = parts.get(name, 0.0) + scale * float(value)
+    for name, value in by_source.items():
+        parts[name] = (widened if name in OWN_LAP_SOURCES else 1.0) * value
     parts[SIZE_SOURCE] = by_size
-    slope = variance_slopes(fit.layout, known, fit.solved.noise.ride, by_part, gain)
-    of_variance = float(slope @ np.linalg.solve(fit.slopes.information, slope))
-    modelled = float(by_laps[: len(LAP_SOURCES)].sum() + by_row.sum())
+    modelled = float(by_laps[: len(LAP_SOURCES)].sum()) + sum(by_source.values())
     df = 2 * modelled**2 / of_variance if of_variance > 0 else math.inf
     return Spread(variance=sum(parts.values()), df=max(df, 1.0), parts=parts)
