@@ -94,7 +94,11 @@ def _setups_table(setups: list[dict[str, Any]]) -> pd.DataFrame:
     columns = {
         "id": st.column_config.TextColumn("short", required=True, width="small"),
         "kg": st.column_config.NumberColumn(
-            "kg in all", min_value=30, max_value=300, width="small"
+            "kg",
+            help="Rider, bike, clothes and bottles together",
+            min_value=30,
+            max_value=300,
+            width="small",
         ),
         "name": st.column_config.TextColumn("what it is", required=True),
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from sameloop.answer import Answer
+from sameloop.compare.decision import CANNOT_TELL
 from sameloop.estimate.result import Comparison
 from sameloop.report.advice import change_line
 from sameloop.report.blocks import Block, Paragraph, Picture, Table
@@ -49,7 +50,7 @@ def _page(comparison: Comparison, answer: Answer, doubt: str | None) -> str:
         Paragraph(text=verdict_sentence(comparison, answer.study), kind="lead"),
         *([] if doubt is None else [Paragraph(text=doubt)]),
         Picture(drawing=draw_answer(comparison, answer.study)),
-        Paragraph(text=change_line(comparison, answer.study)),
+        *(Paragraph(text=text) for text in _next(comparison, answer)),
         Table(
             title=f"{names[comparison.after]}, compared with {names[comparison.before]}",
             headings=("at", "watts", INTERVAL if comparison.looks == 1 else INTERVAL_BY_ITSELF),
@@ -59,3 +60,11 @@ def _page(comparison: Comparison, answer: Answer, doubt: str | None) -> str:
         Paragraph(text="Watts at the pedals on a flat road without wind; minus is a saving."),
     ]
     return look.blocks_html(shown)
+
+
+def _next(comparison: Comparison, answer: Answer) -> list[str]:
+    """Say why the laps cannot tell, and what would sharpen the answer; no advice twice."""
+    unsure = comparison.verdict == CANNOT_TELL
+    reason = [comparison.reason] if unsure else []
+    said = unsure and comparison.more_laps is not None
+    return reason if said else [*reason, change_line(comparison, answer.study)]

@@ -30,7 +30,11 @@ _STYLE = """<style>
   border-bottom: 1px solid color-mix(in srgb, currentColor 25%, transparent);
   font-variant-numeric: tabular-nums; }
 .sl tbody th { font-weight: 400; }
-.sl.reasons td:nth-child(2) { min-width: 8rem; }
+.sl.reasons th, .sl.reasons td { padding-right: .4rem; }
+.sl.reasons td:nth-child(2) { min-width: 6.5rem; }
+[data-testid="stExpandSidebarButton"] { width: auto !important; }
+[data-testid="stExpandSidebarButton"]::after { content: "Pages"; font-size: 1rem;
+  padding-left: .3rem; }
 .sl .trouble { border-left: 4px solid #d55e00; padding: .4rem .8rem; }
 </style>"""
 

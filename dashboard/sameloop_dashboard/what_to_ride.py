@@ -20,10 +20,12 @@ def show() -> None:
     answer = the_answer()
     setups = len(answer.estimate.setups)
     proposed = plan(answer)
-    each = st.number_input("Laps of each setup", 2, 40, value=proposed.laps_each)
+    each = st.number_input("More laps of each setup", 2, 40, value=proposed.laps_each)
     separate = st.checkbox("Easy and hard laps, to tell air from tyres", value=True)
     made = plan(answer, laps=int(each) * setups, separate=separate)
     look.blocks(_blocks(made))
+    if answer.parts.says_more:
+        st.write("Which part to test next: see **What is it worth?**")
     sheet = make_sheet(made)
     kind = st.radio("Test sheet to print, with room to write", ["PDF", "page for the browser"])
     if kind == "PDF":

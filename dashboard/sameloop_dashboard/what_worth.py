@@ -28,6 +28,7 @@ from sameloop.report.worth_text import (
     gear_rows,
     kept_words,
     offer_words,
+    split_sentences,
     terms_sentences,
     times_sentence,
     worth_sentence,
@@ -39,7 +40,6 @@ from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Gears, parse_gears
 from sameloop.worth.on_course import COMFORTABLE, TOP_SPEED, CourseAnswer, worth_on_course
 from sameloop.worth.pacing import constant_power, mean_power, own_pacing, rider_habit
-from sameloop.worth.terms import Terms
 from sameloop_dashboard import look
 from sameloop_dashboard.session import kept_piece, the_answer
 from sameloop_dashboard.uploads import RIDE_KINDS, keep_upload
@@ -83,15 +83,23 @@ class _Asked:
 
 def _ask(usual: float) -> _Asked:
     """Show the fields; `usual` is the power to begin with [W]."""
-    watts = st.number_input("Power [W]", 50.0, 600.0, float(round(usual)))
+    watts = st.number_input("Power [W]", 50.0, 600.0, float(round(usual)), format="%g")
     habit = st.checkbox("More power up the hills, as in my laps, instead")
-    wind = st.number_input("Wind [m/s], as forecast, 10 m above ground", 0.0, 20.0, 0.0)
-    wind_from = st.number_input("Wind from [degrees, 0 is north]", 0.0, 360.0, 0.0)
-    celsius = st.number_input("Temperature at the start [°C]", -30.0, 50.0, None)
-    hectopascal = st.number_input(
-        "Pressure at the start [hPa], not reduced to sea level", 500.0, 1100.0, None
+    wind = st.number_input(
+        "Wind [m/s], as forecast, 10 m above ground", 0.0, 20.0, 0.0, format="%g"
     )
-    kmh = st.number_input("You brake above [km/h]", 20.0, 120.0, TOP_SPEED * _KMH)
+    wind_from = st.number_input("Wind from [degrees, 0 is north]", 0.0, 360.0, 0.0, format="%g")
+    celsius = st.number_input(
+        "Temperature at the start [°C], empty if not known", -30.0, 50.0, None, format="%g"
+    )
+    hectopascal = st.number_input(
+        "Pressure at the start [hPa], not reduced to sea level, empty if not known",
+        500.0,
+        1100.0,
+        None,
+        format="%g",
+    )
+    kmh = st.number_input("You brake above [km/h]", 20.0, 120.0, TOP_SPEED * _KMH, format="%g")
     gears = st.text_input("Chainrings and cassette, e.g. 52/36x11-30")
     low, high = (round(cadence * _RPM) for cadence in COMFORTABLE)
     slowest, fastest = st.slider("Comfortable cadence [1/min]", 30, 150, (low, high))
@@ -142,29 +150,31 @@ def _course(answer: Answer, file: UploadedFile | None) -> Course:
 
 
 def _blocks(found: CourseAnswer) -> list[Block]:
-    shown: list[Block] = []
+    shown: list[Block] = [Paragraph(text=line) for line in terms_sentences(found.terms)]
     for worth in found.worths:
-        shown += _worth(worth, found.terms)
-    shown += [Paragraph(text=line) for line in terms_sentences(found.terms)]
+        shown += _worth(worth, found)
     shown.append(Paragraph(text=course_sentence(found)))
     money = [offer_words(offer) for offer in found.offers]
     money += [kept_words(kept, found.terms) for kept in found.kept]
     money += [untold_words(one) for one in found.untold]
-    if found.next_test is not None:
-        money.append(f"Test next: {found.next_test.label}, because {found.next_test.why}.")
     if money:
         shown += [Paragraph(text="Parts and money, best bargain first:"), Items(items=tuple(money))]
+    if found.next_test is not None:
+        text = f"Test next: {found.next_test.label}, because {found.next_test.why}."
+        shown.append(Paragraph(text=text))
     if found.gears is not None:
         shown += _gears(found, found.gears)
     shown += [Paragraph(text="What this assumes:"), Items(items=assumptions(found))]
     return [*shown, Paragraph(text=CAUTION)]
 
 
-def _worth(worth: Worth, terms: Terms) -> list[Block]:
+def _worth(worth: Worth, found: CourseAnswer) -> list[Block]:
+    headings = cause_headings(found.terms)
     return [
-        Paragraph(text=worth_sentence(worth, terms), kind="lead"),
-        Paragraph(text=times_sentence(worth)),
-        Table(title="Where it comes from", headings=cause_headings(terms), rows=cause_rows(worth)),
+        Paragraph(text=worth_sentence(worth, found.terms), kind="lead"),
+        Paragraph(text=times_sentence(worth, found.course.length)),
+        Table(title="Where it comes from", headings=headings, rows=cause_rows(worth)),
+        *(Paragraph(text=text) for text in split_sentences(worth)),
     ]
 
 

@@ -33,6 +33,8 @@ def show() -> None:
     for title, make in parts:
         st.subheader(title)
         look.raw(kept_piece(title, lambda m=make: look.blocks_html(m(answer))))  # type: ignore[misc]
+        if make is _granted:
+            _show_defaults(answer)
 
 
 def _doubts(answer: Answer) -> list[Block]:
@@ -74,9 +76,16 @@ def _budget(answer: Answer) -> list[Block]:
 
 
 def _granted(answer: Answer) -> list[Block]:
-    taken = list(dict.fromkeys(text for air in answer.airs for text in air.assumptions))
-    taken += [f"Default: {line}" for line in defaults_lines(answer.study.defaulted)]
+    taken = dict.fromkeys(text for air in answer.airs for text in air.assumptions)
     return [Items(items=tuple(taken))]
+
+
+def _show_defaults(answer: Answer) -> None:
+    """Show what study.toml does not say, folded away: a novice need not read twenty keys."""
+    lines = defaults_lines(answer.study.defaulted)
+    if lines:
+        with st.expander("What study.toml does not say, and what was taken instead"):
+            look.blocks([Items(items=tuple(lines))])
 
 
 def _method(answer: Answer) -> list[Block]:

@@ -60,8 +60,27 @@ def test_the_answer_is_one_sentence_one_interval_and_what_would_change_it(
     page = open_page("did_it_help", shared_folder)
     said = words(page)
     assert said.index("Helped: setup B saves") < said.index("The answer and how sure it is")
-    assert said.index("The answer and how sure it is") < said.index("The largest doubt is")
+    assert said.index("The answer and how sure it is") < said.index(
+        "The largest part of the doubt is"
+    )
     assert sum(item.proto.body.count("<img") for item in page.get("html")) == 1
+
+
+@pytest.mark.parametrize(("more", "advised"), [(4, False), (None, True)])
+def test_an_open_answer_says_why_and_gives_no_advice_twice(
+    open_page, words, folder, sample_answer, monkeypatch, more, advised
+):
+    open_one = replace(
+        sample_answer.comparisons[0], verdict="cannot tell", reason="It holds zero.",
+        more_laps=more,
+    )  # fmt: skip
+    asked = replace(sample_answer, comparisons=(open_one,))
+    monkeypatch.setattr("sameloop_dashboard.did_it_help.the_answer", lambda: asked)
+    said = words(open_page("did_it_help", folder))
+
+    assert said.count("It holds zero.") == 1
+    assert ("The largest part of the doubt is" in said) == advised
+    assert "would settle it" not in said
 
 
 def test_the_worst_doubt_stands_right_under_the_verdict(
@@ -83,6 +102,13 @@ def test_why_gives_doubts_before_the_method(open_page, words, shared_folder):
     places = [said.index(title) for title in order]
     assert places == sorted(places)
     assert "Satterthwaite 1946" in said
+
+
+def test_defaults_are_folded_away_but_all_there(open_page, shared_folder):
+    (folded,) = open_page("why_believe", shared_folder).expander
+    said = " ".join(item.proto.body for item in folded.get("html"))
+    assert "mass_kg = 0.3" in said
+    assert "smallest_effect_w = 3" in said
 
 
 def test_a_lap_left_out_changes_the_study_and_can_be_undone(open_page, words, folder):
@@ -181,7 +207,9 @@ def test_the_worth_follows_the_air_the_brakes_and_the_gears_asked_for(
     assert "Gears in the laps" not in words(page)
     fields = {item.label: item for item in page.number_input}
     assert "Wind [m/s], as forecast, 10 m above ground" in fields
-    fields["Pressure at the start [hPa], not reduced to sea level"].set_value(900.0)
+    fields["Pressure at the start [hPa], not reduced to sea level, empty if not known"].set_value(
+        900.0
+    )
     fields["You brake above [km/h]"].set_value(45.0)
     page.text_input[0].set_value("52/36x11-30")
     page.slider[0].set_value((60, 95))

@@ -124,7 +124,7 @@ def test_the_answer_comes_first_in_words(made):
 
     assert lines[0].startswith("With 7 laps of each setup a difference of 8.6 W between A and B")
     assert "from 7.0 W to 9.6 W as the day turns out" in lines[0]
-    assert "need about 46 laps of each setup, in 14 stints each" in lines[1]
+    assert "takes about 46 laps of each setup, in 14 stints each" in lines[1]
     assert "the easy and hard laps tell the two apart" in lines[2]
     assert "  1. A: laps 1-4 at 154, 253, 154, 253 W" in lines
 
@@ -132,9 +132,9 @@ def test_the_answer_comes_first_in_words(made):
 @pytest.mark.parametrize(
     ("needed", "words"),
     [
-        (None, "No plan of up to 100 laps of each setup detects the 3 W"),
-        (0, "That is enough for the 3 W"),
-        (8, "need about 8 laps of each setup, in 2 stints each."),
+        (None, "no plan of up to 100 laps of each setup will do"),
+        (0, "That is enough to see the 3 W"),
+        (8, "takes about 8 laps of each setup, in 2 stints each."),
     ],
 )
 def test_laps_needed_are_said(with_outlook, needed, words):
@@ -146,10 +146,27 @@ def test_laps_already_ridden_are_told_from_laps_to_ride(with_outlook, made):
 
     assert "The laps ridden would show a difference of 8.6 W" in text
     assert "With 7 more laps of each setup" in text
-    assert "need about 46 more laps of each setup" in text
+    assert "takes about 46 more laps of each setup" in text
     last = text.splitlines()[-1]
     assert "3.0 W as one standard deviation" in last
     assert "2.6 W that more laps make smaller, 1.3 W that more stints do" in last
+
+
+@pytest.mark.parametrize(
+    ("verdict", "more", "words"),
+    [
+        ("helped", None, "From A to B is settled (helped): more laps only sharpen the watts."),
+        ("cannot tell", 5, "From A to B is open: about 5 more laps of each setup would settle it"),
+        ("cannot tell", None, "From A to B is open, and more laps alone would not settle it."),
+    ],
+)
+def test_what_the_laps_ridden_have_settled_comes_first(
+    with_outlook, sample_answer, verdict, more, words
+):
+    ridden = replace(sample_answer.comparisons[0], verdict=verdict, more_laps=more)
+    first = next(iter(plan_lines(with_outlook(ridden=ridden))))
+
+    assert first.startswith(words)
 
 
 def test_one_power_promises_no_split(made):

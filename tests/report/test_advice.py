@@ -24,7 +24,7 @@ def test_the_largest_part_of_the_budget_says_what_to_do(answer, source, words):
     large = BudgetLine(source=source, delta_watts_sd=2.34)
     found = replace(answer.comparisons[0], more_laps=None, budget=(small, large))
     line = change_line(found, answer.study)
-    assert line.startswith(f"The largest doubt is {source} (2.3 W)")
+    assert line.startswith(f"The largest part of the doubt is {source} (2.3 W of ")
     assert words in line
 
 

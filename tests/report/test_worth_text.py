@@ -7,17 +7,19 @@ from sameloop.estimate.result import Quantity
 from sameloop.report.words import clock
 from sameloop.report.worth_text import (
     cause_headings,
+    cause_rows,
     cover_words,
     interval_at,
     kept_words,
     offer_words,
     ratio_words,
+    split_sentences,
     terms_sentences,
     times_sentence,
     worth_sentence,
 )
 from sameloop.study import Part
-from sameloop.worth.difference import Worth
+from sameloop.worth.difference import CAUSES, Cause, Worth
 from sameloop.worth.gearing import Cover, parse_gears
 from sameloop.worth.money import Kept, Offer
 from sameloop.worth.ratio import Ratio
@@ -131,12 +133,13 @@ def test_a_ratio_keeps_the_digits_it_deserves():
     assert ratio_words(Ratio(value=3.2731, low=2.31, high=5.61)) == ("3.3", "2.3 to 5.6")
 
 
-def worth(verdict, value, level):
+def worth(verdict, value, level, separable=True):
     seconds = Quantity(value=value, sd=2.0, low=value - 4.0, high=value + 4.0, level=level)
     return Worth(
         before="A", after="B", time_before=seconds, time_after=seconds, watts_before=250.0,
-        seconds=seconds, watts=seconds, verdict=verdict, causes=(), seconds_weights=None,
-        watts_weights=None,
+        seconds=seconds, watts=seconds, verdict=verdict,
+        causes=tuple(Cause(name=name, seconds=seconds, watts=seconds) for name in CAUSES),
+        separable=separable, seconds_weights=None, watts_weights=None,
     )  # fmt: skip
 
 
@@ -150,16 +153,30 @@ def test_a_setup_among_several_is_told_with_its_level():
         "Cannot tell yet: best guess, setup B saves 1.0 s against A, but the 98.1 % interval from "
         "saving 5.0 to costing 3.0 s holds other answers too."
     )
-    assert "(98.1 % interval 6.0 to" in times_sentence(worth(SAVES, -10.0, terms.level))
+    assert "(98.1 % interval 6.0 to" in times_sentence(worth(SAVES, -10.0, terms.level), 1000.0)
     assert cause_headings(terms) == (
         "from", "seconds", "98.1 % interval", "watts", "98.1 % interval",
     )  # fmt: skip
     assert terms_sentences(terms) == (
         "The study makes 3 statements, so each has its 98.1 % interval here, as it is judged in "
-        "the comparison: all of them hold together at 95 %.",
+        "the comparison, which calls it the interval for all 3 statements at once: all of them "
+        "hold together at 95 %.",
     )
     assert terms_sentences(Terms()) == ()
     assert interval_at(0.95) == "95 % interval"
+
+
+def test_a_split_that_the_laps_do_not_tell_stands_in_brackets():
+    told, untold = (worth(SAVES, -10.0, 0.95, separable=separable) for separable in (True, False))
+
+    assert not any("(" in cell for row in cause_rows(told) for cell in row)
+    assert split_sentences(told) == ()
+    aero, rolling, mass, together = cause_rows(untold)
+    assert aero == ("air drag", "(-10.0)", "(-14.0 to -6.0)", "(-10.0)", "(-14.0 to -6.0)")
+    assert rolling[1:] == aero[1:]
+    assert mass[1:] == together[1:] == ("-10.0", "-14.0 to -6.0", "-10.0", "-14.0 to -6.0")
+    (said,) = split_sentences(untold)
+    assert "do not tell air drag from rolling resistance" in said
 
 
 def test_without_a_verdict_the_reason_is_said_and_nothing_is_sure():

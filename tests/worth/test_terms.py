@@ -21,7 +21,7 @@ def test_a_verdict_needs_the_whole_interval_on_one_side(low, high, verdict):
 
 
 def test_two_setups_make_one_statement_at_its_plain_level(sample_answer):
-    assert terms_of(sample_answer) == Terms(statements=1, level=0.95, unsound="")
+    assert terms_of(sample_answer) == Terms(apart=frozenset({("A", "B")}))
 
 
 def test_several_statements_have_the_level_of_the_comparisons(sample_answer):
@@ -32,7 +32,14 @@ def test_several_statements_have_the_level_of_the_comparisons(sample_answer):
         parts=replace(sample_answer.parts, looks=3),
     )
 
-    assert terms_of(several) == Terms(statements=3, level=0.981)
+    assert terms_of(several) == Terms(statements=3, level=0.981, apart=frozenset({("A", "B")}))
+
+
+def test_what_the_laps_do_not_tell_apart_is_not_among_the_terms(sample_answer):
+    (one,) = sample_answer.comparisons
+    blurred = replace(sample_answer, comparisons=(replace(one, separable=False),))
+
+    assert terms_of(blurred).apart == frozenset()
 
 
 def test_where_the_study_gives_no_verdict_none_is_given(sample_answer):

@@ -15,6 +15,7 @@ from scipy.spatial import KDTree
 from sameloop.batch.answer_one import ANSWERED
 from sameloop.batch.pooled import Pooled, pool
 from sameloop.report.rounding import decimals_or_default, fixed
+from sameloop.report.words import INTERVAL_BY_ITSELF
 
 LONGEST = 20  # rows of a table on the terminal; all rows are in the dataset
 
@@ -112,7 +113,7 @@ def _gains(answers: pd.DataFrame) -> list[RenderableType]:
     if len(gained) > LONGEST:
         title += f" (the first {LONGEST} of {len(gained)})"
     names = _names(gained)
-    table = _table(title, "study", "before → after", "at km/h", "W", "95 % interval")
+    table = _table(title, "study", "before → after", "at km/h", "W", INTERVAL_BY_ITSELF)
     for row in gained.head(LONGEST).to_dict("records"):
         digits = decimals_or_default(row["delta_watts"], row["delta_watts_sd"])
         table.add_row(

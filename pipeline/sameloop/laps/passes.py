@@ -154,7 +154,8 @@ class _Judge:
             return f"left the loop by up to {furthest:.0f} m (wrong turn or break)"
         if not fits:
             return (
-                f"not a full lap: {ridden:.0f} m of {self.length:.0f} m (turned back or cut short)"
+                f"not one lap: rode {ridden:.0f} m, a lap is {self.length:.0f} m (turned back or "
+                "cut short)"
             )
         if on_course < 0.9:
             return (

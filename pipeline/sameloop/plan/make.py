@@ -155,6 +155,7 @@ def _from_answer(answer: Answer, laps: int | None, separate: bool, seed: int) ->
                 planned=_with_further(precision, each),
                 range=None,
                 laps_needed=more,
+                ridden=comparison,
             )
             for comparison, precision, more in zip(answer.comparisons, now, needed, strict=True)
         ),

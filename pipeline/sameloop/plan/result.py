@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sameloop.estimate.result import Comparison
 from sameloop.plan.order import Stint
 from sameloop.plan.precision import Precision
 
@@ -25,6 +26,8 @@ class Outlook:
     laps_needed : int or None
         Laps of each setup from now until the smallest effect is detectable; None when no number
         that anybody rides would do.
+    ridden : Comparison or None
+        What the laps already ridden say.
     """
 
     before: str
@@ -33,6 +36,7 @@ class Outlook:
     planned: Precision
     range: tuple[float, float] | None
     laps_needed: int | None
+    ridden: Comparison | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from sameloop.compare.decision import CANNOT_TELL, more_laps_words
+from sameloop.estimate.result import Comparison
 from sameloop.plan.order import Stint, stints_for
 from sameloop.plan.precision import MOST_LAPS, Precision
 from sameloop.plan.result import Outlook, Plan, Split
@@ -31,10 +33,12 @@ def plan_lines(plan: Plan) -> Iterator[str]:
 
 
 def outlook_lines(outlook: Outlook, plan: Plan) -> Iterator[str]:
-    """Say what can be detected, and the laps that the smallest effect needs."""
+    """Say what is settled, what can be detected, and the laps that the smallest effect needs."""
     at = f"at {plan.speed * 3.6:.3g} km/h"
     each = f"{plan.laps_each} {'more ' if outlook.now else ''}laps of each setup"
     pair = f"{outlook.before} and {outlook.after}"
+    if outlook.ridden is not None:
+        yield settled_line(outlook.ridden)
     if outlook.now is not None:
         yield (
             f"The laps ridden would show a difference of {_watts(outlook.now.detectable)} between "
@@ -68,21 +72,33 @@ def _doubt_line(outlook: Outlook, now: Precision) -> str:
     )
 
 
+def settled_line(ridden: Comparison) -> str:
+    """Say whether the laps ridden have settled a comparison, which asks less than a plan does."""
+    change = f"From {ridden.before} to {ridden.after}"
+    if ridden.verdict != CANNOT_TELL:
+        return f"{change} is settled ({ridden.verdict}): more laps only sharpen the watts."
+    if ridden.more_laps is not None:
+        more = more_laps_words(ridden.more_laps)
+        return f"{change} is open: about {more} would settle it, if the difference stays."
+    return f"{change} is open, and more laps alone would not settle it."
+
+
 def needed_line(outlook: Outlook, smallest: float) -> str:
     """Say how many laps make the smallest effect detectable."""
     needed, more = outlook.laps_needed, "more " if outlook.now else ""
     if needed is None:
         return (
-            f"No plan of up to {MOST_LAPS} {more}laps of each setup detects the {smallest:g} W "
-            f"that matter to you. The largest doubt is: {outlook.planned.largest}. Choose a calmer "
-            "day, a more sheltered loop, or a larger change."
+            f"To see a difference as small as the {smallest:g} W that matter to you, no plan of "
+            f"up to {MOST_LAPS} {more}laps of each setup will do. The largest doubt is: "
+            f"{outlook.planned.largest}. Choose a calmer day, a more sheltered loop, or a larger "
+            "change."
         )
     if needed == 0:
-        return f"That is enough for the {smallest:g} W that matter to you."
+        return f"That is enough to see the {smallest:g} W that matter to you."
     days = "" if needed <= 10 else ", best on several days"
     return (
-        f"The {smallest:g} W that matter to you need about {needed} {more}laps of each setup, "
-        f"in {stints_for(needed)} stints each{days}."
+        f"To see a difference as small as the {smallest:g} W that matter to you takes about "
+        f"{needed} {more}laps of each setup, in {stints_for(needed)} stints each{days}."
     )
 
 

@@ -47,4 +47,8 @@ def change_line(comparison: Comparison, study: Study) -> str:
         (words for start, words in remedies.items() if largest.source.startswith(start)),
         _OTHERWISE,
     )
-    return f"The largest doubt is {largest.source} ({largest.delta_watts_sd:.1f} W): {remedy}."
+    whole = comparison.watts[0].watts.sd
+    return (
+        f"The largest part of the doubt is {largest.source} ({largest.delta_watts_sd:.1f} W of "
+        f"{whole:.1f} W, standard deviations): {remedy}."
+    )

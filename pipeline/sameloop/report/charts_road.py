@@ -84,9 +84,13 @@ def draw_laps_on_map(found: StudyLaps, laps: Sequence[Lap]) -> Drawing | None:
     return Drawing(
         key="map",
         title="Where the laps went",
-        words=f"{len(laps)} chosen over the loop of {loop.length:.0f} m, north up.",
+        words=f"{_chosen(laps)} over the loop of {loop.length:.0f} m, north up.",
         figure=figure,
     )
+
+
+def _chosen(laps: Sequence[Lap]) -> str:
+    return "One lap" if len(laps) == 1 else f"{len(laps)} laps"
 
 
 def draw_along_road(answer: Answer) -> Drawing:
@@ -113,8 +117,9 @@ def draw_along_road(answer: Answer) -> Drawing:
         words="The force that the model does not explain (1 N is 10 W at 36 km/h), averaged over "
         f"the laps of each setup and {_SMOOTH:g} m of road. Healthy: the lines stay near zero and "
         "cross it often. They mirror one another, because what all setups share counts as the "
-        "road. A place where they stay "
-        "apart is worth a look: a braked bend, a passing place, a sheltered wall.",
+        "road. Gusts alone keep "
+        "them apart over some stretches. Where they stay apart by more than luck allows, 'What to "
+        "doubt' names the place: a braked bend, a passing place, a sheltered wall.",
         figure=figure,
     )
 

@@ -226,6 +226,8 @@ def _doubts(answer: Answer, names: RideNames) -> Section:
     blocks: list[Block] = []
     if found:
         blocks += [Paragraph(text="In these rides, worst first:"), Items(items=found, counted=True)]
+    else:
+        blocks.append(Paragraph(text="Nothing weak was found in these rides."))
     blocks += [Paragraph(text="In every such test:"), Items(items=LIMITS)]
     return Section(title="What to doubt", blocks=tuple(blocks))
 

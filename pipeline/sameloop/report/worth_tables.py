@@ -80,6 +80,7 @@ def _worth(worth: Worth) -> dict[str, Any]:
         "delta_seconds": quantity_dict(worth.seconds),
         "delta_watts": quantity_dict(worth.watts),
         "verdict": worth.verdict,
+        "separable": worth.separable,
         "causes": [
             {
                 "name": cause.name,

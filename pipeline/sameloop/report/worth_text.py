@@ -11,7 +11,13 @@ from sameloop.estimate.result import Quantity
 from sameloop.report.parts_words import untold_words
 from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.report.text import list_item, plain_table
-from sameloop.report.words import change_words, clock, interval_words, quantity_words
+from sameloop.report.words import (
+    change_words,
+    clock,
+    interval_words,
+    speed_words,
+    split_words,
+)
 from sameloop.worth.course import HEIGHT_SMOOTHING
 from sameloop.worth.difference import Worth
 from sameloop.worth.gearing import Cover, Gears, GearUse
@@ -39,7 +45,7 @@ def format_worth(found: CourseAnswer) -> RenderableType:
     parts: list[RenderableType] = [Text(course_sentence(found))]
     parts += [Text(line) for line in terms_sentences(found.terms)]
     for worth in found.worths:
-        parts += _worth(worth, found.terms)
+        parts += _worth(worth, found)
     parts += _money(found)
     parts += _gears(found)
     parts += [Text(), Text("What this assumes", style="bold")]
@@ -52,7 +58,7 @@ def course_sentence(found: CourseAnswer) -> str:
     """Say which road it was, and the power on it."""
     course = found.course
     return (
-        f"On {course.name}: {course.length / 1000:.2f} km, {course.climb:.0f} m of climbing. "
+        f"On {course.name}: {course.length / 1000:.2f} km, about {course.climb:.0f} m of climbing. "
         f"{found.pacing.words}"
     )
 
@@ -63,8 +69,9 @@ def terms_sentences(terms: Terms) -> tuple[str, ...]:
     if terms.statements > 1:
         said.append(
             f"The study makes {terms.statements} statements, so each has its "
-            f"{interval_at(terms.level)} here, as it is judged in the comparison: all of them "
-            "hold together at 95 %."
+            f"{interval_at(terms.level)} here, as it is judged in the comparison, which calls it "
+            f"the interval for all {terms.statements} statements at once: all of them hold "
+            "together at 95 %."
         )
     if terms.unsound:
         said.append(f"No verdict is given. {terms.unsound}")
@@ -94,14 +101,15 @@ def assumptions(found: CourseAnswer) -> tuple[str, ...]:
     )
 
 
-def _worth(worth: Worth, terms: Terms) -> Iterator[RenderableType]:
+def _worth(worth: Worth, found: CourseAnswer) -> Iterator[RenderableType]:
     yield Text()
-    yield Text(worth_sentence(worth, terms), style=_STYLES[worth.verdict])
-    yield Text(times_sentence(worth))
-    table = plain_table(*cause_headings(terms))
+    yield Text(worth_sentence(worth, found.terms), style=_STYLES[worth.verdict])
+    yield Text(times_sentence(worth, found.course.length))
+    table = plain_table(*cause_headings(found.terms))
     for row in cause_rows(worth):
         table.add_row(*row)
     yield table
+    yield from map(Text, split_sentences(worth))
 
 
 def worth_sentence(worth: Worth, terms: Terms) -> str:
@@ -115,11 +123,12 @@ def worth_sentence(worth: Worth, terms: Terms) -> str:
     return f"Cannot tell yet: best guess, {words}, but the {interval} holds other answers too."
 
 
-def times_sentence(worth: Worth) -> str:
-    """Say the two times, and the watts in the same time."""
+def times_sentence(worth: Worth, length: float) -> str:
+    """Say the two times over the course's length [m], and the watts in the same time."""
     return (
         f"From {clock(worth.time_before.value)} to {clock(worth.time_after.value)}. In the same "
-        f"time it {change_words(worth.watts)} of {worth.watts_before:.0f} W on average "
+        f"time, at {speed_words(length / worth.time_before.value)} on average, it "
+        f"{change_words(worth.watts)} of {worth.watts_before:.0f} W "
         f"({interval_at(worth.watts.level)} {interval_words(worth.watts)})."
     )
 
@@ -131,16 +140,29 @@ def cause_headings(terms: Terms) -> tuple[str, ...]:
 
 
 def cause_rows(worth: Worth) -> tuple[tuple[str, ...], ...]:
-    """Give the rows under `cause_headings`, the sum last."""
-    causes = ((CAUSE_WORDS[cause.name], cause.seconds, cause.watts) for cause in worth.causes)
-    rows = (*causes, ("together", worth.seconds, worth.watts))
-    return tuple((words, *_cells(seconds), *_cells(watts)) for words, seconds, watts in rows)
+    """Give the rows under `cause_headings`, the sum last; in brackets what is not told apart."""
+    causes = [(CAUSE_WORDS[cause.name], cause.seconds, cause.watts) for cause in worth.causes]
+    untold = () if worth.separable else (CAUSE_WORDS["aero"], CAUSE_WORDS["rolling"])
+    return tuple(
+        (words, *(cell for one in (seconds, watts) for cell in _cells(one, words not in untold)))
+        for words, seconds, watts in (*causes, ("together", worth.seconds, worth.watts))
+    )
 
 
-def _cells(quantity: Quantity) -> tuple[str, str]:
+def split_sentences(worth: Worth) -> tuple[str, ...]:
+    """Say what the brackets of `cause_rows` mean, where there are any."""
+    if worth.separable:
+        return ()
+    return (
+        "In brackets: the laps do not tell air drag from rolling resistance; trust what they come "
+        "to together.",
+    )
+
+
+def _cells(quantity: Quantity, told: bool) -> tuple[str, str]:
     if quantity.sd == 0 and quantity.value == 0:
         return "0", ""
-    return quantity_words(quantity, signed=True)
+    return split_words(quantity, told=told, signed=True)
 
 
 def _money(found: CourseAnswer) -> Iterator[RenderableType]:

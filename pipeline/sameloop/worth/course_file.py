@@ -76,7 +76,10 @@ def loop_course(answer: Answer) -> Course:
         grade=grade,
         heading=heading,
         start_height=float(loop.altitude[0]),
-        assumptions=("Slopes of the loop come from the energy balance of its own laps.",),
+        assumptions=(
+            "Slopes of the loop come from the energy balance of its own laps, and so does its "
+            "climbing; recorded heights may give a metre or two more or less.",
+        ),
     )
 
 

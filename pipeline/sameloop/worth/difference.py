@@ -77,6 +77,8 @@ class Worth:
         ``saves time``, ``costs time`` or ``cannot tell``.
     causes : tuple of Cause
         Their seconds and watts add up to the two above.
+    separable : bool
+        Whether the laps tell air drag from rolling resistance, as the comparison says.
     seconds_weights, watts_weights : array, (n_unknowns,)
         Slopes of the two by every unknown of the fit.
     """
@@ -90,6 +92,7 @@ class Worth:
     watts: Quantity
     verdict: str
     causes: tuple[Cause, ...]
+    separable: bool
     seconds_weights: FloatArray
     watts_weights: FloatArray
 
@@ -156,6 +159,7 @@ def worth_between(
             Cause(name=name, seconds=slopes.quantity(of_time), watts=slopes.quantity(of_power))
             for name, of_time, of_power in zip(causes, *parts, strict=True)
         ),
+        separable=(before[1].id, after[1].id) in terms.apart,
         seconds_weights=slopes.weights(seconds[-1] - seconds[0]),
         watts_weights=slopes.weights(watts[-1] - watts[0]),
     )

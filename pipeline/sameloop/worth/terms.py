@@ -24,11 +24,14 @@ class Terms:
         Of every interval, so that all statements of the study hold at once with 95 %.
     unsound : str
         Why no verdict may be given; empty when one may.
+    apart : frozenset of (str, str)
+        Setups before and after of the comparisons that tell air drag from rolling resistance.
     """
 
     statements: int = 1
     level: float = 0.95
     unsound: str = ""
+    apart: frozenset[tuple[str, str]] = frozenset()
 
     def verdict(self, seconds: Quantity) -> str:
         """Say whether a difference of time [s], with its interval at `level`, is sure."""
@@ -43,4 +46,5 @@ def terms_of(answer: Answer) -> Terms:
         statements=answer.parts.looks,
         level=answer.comparisons[0].judged.level,
         unsound=why_no_verdict(answer.warnings) or why_withheld(answer.estimate, answer.stretches),
+        apart=frozenset((one.before, one.after) for one in answer.comparisons if one.separable),
     )
