@@ -145,6 +145,24 @@ def test_tries_at_a_lap_that_have_no_number_are_left_out_too():
     assert "5 laps of 16 are left out" in warning.text
 
 
+def lost_ride(reason):
+    found = study_laps()
+    lost = [
+        replace(lap, used=False, reason=reason) if lap.ride == 1 else lap
+        for lap in found.lapset.laps
+    ]
+    return replace(found, lapset=replace(found.lapset, laps=tuple(lost)))
+
+
+def test_a_ride_that_counts_for_nothing_is_told_with_its_reason():
+    found = lost_ride("has no positions")
+    (warning,) = [item for item in lap_warnings(found) if item.code == "ride_without_laps"]
+
+    assert warning.where == found.tracks[1].file
+    assert "Not one lap of this ride counts (has no positions)" in warning.text
+    assert "ride_without_laps" not in codes(lost_ride("left out by hand: rain"))
+
+
 def test_one_setup_is_said():
     found = study_laps(("AAAA", "AAAA"))
     alone = replace(found, study=replace(found.study, setups=found.study.setups[:1]))

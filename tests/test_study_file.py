@@ -166,6 +166,12 @@ MISTAKES = [
         'mass_kg = 0.25\n[[setups.parts]]\nname = "bar 38"\nkind = "tape"',
         r'\[\[setups\]\] 2 parts 2 name: "bar 38" is named twice; name each part once',
     ),
+    (
+        'id = "B"',
+        'id = "C"\nname = "c"\ntotal_mass_kg = 80\n[[setups.parts]]\nname = "bar 38"\n'
+        'kind = "bars"\nprice = 90\ncurrency = "EUR"\n[[setups]]\nid = "B"',
+        r'\[\[setups\]\] 3 parts 1 price: "bar 38" has 80.* here and 90.* in setup C; write',
+    ),
     ('last = 8, setup = "B"', 'last = 8, setup = "C"', r'laps 2 setup: no setup has the id "C"'),
     ("first = 5", "first = 4", r"\[\[rides\]\] 1 laps: lap 4 is named twice"),
     ("first = 5", "first = 9", "last = 8 comes before first = 9"),

@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 
 from sameloop.answer import StudyLaps
-from sameloop.estimate.result import Warning_
 from sameloop.ingest.ride import Dropped
 from sameloop.study import Setup, Study, StudyRide, WeatherEntry
-from sameloop.unit_checks import unit_warnings, why_no_verdict
+from sameloop.unit_checks import unit_warnings
 
 LENGTH = 1000
 HOUR = 3600.0
@@ -77,12 +76,6 @@ def test_a_mass_in_pounds(mass, odd):
 
     assert [code for code, _ in found] == ["odd_mass"] * odd
     assert all("in kg, not in pounds" in text for _, text in found)
-
-
-@pytest.mark.parametrize("code", ["odd_speed", "odd_power"])
-def test_no_verdict_on_another_unit(code):
-    assert "in another unit" in why_no_verdict([Warning_(code=code, text="")])
-    assert why_no_verdict([Warning_(code="odd_mass", text="")]) == ""
 
 
 @pytest.mark.parametrize(

@@ -161,6 +161,10 @@ def without_wheel(samples, _):
     samples[["speed", "distance"]] = np.nan
 
 
+def without_positions(samples, _):
+    samples[["latitude", "longitude"]] = np.nan
+
+
 def lost_power(samples, _):
     samples.loc[samples.index % 20 < 2, "power"] = np.nan
 
@@ -171,6 +175,9 @@ STOPS = tuple(Stop(lap=lap, fraction=0.5, seconds=60.0) for lap in (1, 3))
 FAULTS = {
     "same_ride_twice": same_ride_twice,
     "setup_without_laps": lambda: changed_study(spec(), setup_without_laps),
+    "ride_without_laps": lambda: changed_samples(
+        spec(rides="alternating", faults=((),) * 4), 2, without_positions
+    ),
     "one_setup": lambda: changed_study(spec(), one_setup),
     "laps_not_there": lambda: changed_study(spec(), laps_not_there),
     "odd_shape": lambda: changed_study(spec(), lambda study: replace(study, loop="out_and_back")),

@@ -11,7 +11,7 @@ import numpy as np
 from sameloop.air_checks import air_sensor_warnings
 from sameloop.answer import Answer, StudyLaps
 from sameloop.clean.track import Track
-from sameloop.copies import copies
+from sameloop.copy_checks import copy_warnings
 from sameloop.estimate.result import Warning_
 from sameloop.fit_checks import fit_warnings
 from sameloop.laps.assign import named_in_vain
@@ -23,6 +23,7 @@ SEVERITY = (
     "same_ride_twice",
     "odd_speed",
     "setup_without_laps",
+    "ride_without_laps",
     "one_setup",
     "laps_not_there",
     "odd_shape",
@@ -68,7 +69,7 @@ SAME_DAY = 6 * 3600.0  # s between two rides of one day; a date would split ride
 
 def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
     """Warn of what can be seen before any estimate, worst first."""
-    checks = (_same_time, _same_power, _setups, _named_in_vain, _confounding, _weather)
+    checks = (copy_warnings, _setups, _rides, _named_in_vain, _confounding, _weather)
     recorded = (_odd_shape, _left_out, _by_hand, _recordings)
     sensors = (unit_warnings, wheel_warnings, air_sensor_warnings)
     return worst_first(
@@ -87,33 +88,6 @@ def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:
     ranks = {code: rank for rank, code in enumerate(SEVERITY)}
     unique = dict.fromkeys(warnings)
     return tuple(sorted(unique, key=lambda warning: ranks.get(warning.code, middle)))
-
-
-def _same_time(found: StudyLaps) -> Iterator[Warning_]:
-    """One rider cannot ride two rides at once, so one of them is a copy or has a wrong clock."""
-    spans = sorted(
-        (track.start, track.start + float(track.time[-1]), track.file) for track in found.tracks
-    )
-    for (_, end, one), (start, _, two) in pairwise(spans):
-        if start < end:
-            text = (
-                f"{one} and {two} were recorded at the same time, so one ride counts twice or a "
-                "clock was wrong: take one of them out of study.toml"
-            )
-            yield Warning_(code="same_ride_twice", text=text)
-
-
-def _same_power(found: StudyLaps) -> Iterator[Warning_]:
-    """Tell a copy whose time stamps were changed."""
-    for first, second in copies(found.rides):
-        one, two = found.tracks[first], found.tracks[second]
-        if one.start + one.time[-1] <= two.start or two.start + two.time[-1] <= one.start:
-            text = (
-                f"{one.file} and {two.file} hold the same power second by second, so one is a copy "
-                "of the other with its clock changed, and one ride counts twice: take one of them "
-                "out of study.toml"
-            )
-            yield Warning_(code="same_ride_twice", text=text)
 
 
 def _setups(found: StudyLaps) -> list[Warning_]:
@@ -136,6 +110,19 @@ def _setups(found: StudyLaps) -> list[Warning_]:
         text = "The study has one setup, so there is nothing to compare: add [[setups]]"
         warnings.append(Warning_(code="one_setup", text=text))
     return warnings
+
+
+def _rides(found: StudyLaps) -> Iterator[Warning_]:
+    """Tell of a ride that counts for nothing, unless the rider has struck all of its laps."""
+    for number, track in enumerate(found.tracks):
+        laps = [lap for lap in found.lapset.laps if lap.ride == number]
+        reasons = Counter(lap.reason for lap in laps if lap.left_out and not lap.struck)
+        if reasons and not any(lap.used for lap in laps):
+            text = (
+                f"Not one lap of this ride counts ({reasons.most_common(1)[0][0]}): see `sameloop "
+                "laps`, and take the ride out of study.toml if it is another one"
+            )
+            yield Warning_(code="ride_without_laps", text=text, where=track.file)
 
 
 def _named_in_vain(found: StudyLaps) -> Iterator[Warning_]:

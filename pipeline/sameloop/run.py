@@ -16,10 +16,10 @@ from sameloop.errors import StudyError
 from sameloop.ingest.ride import Ride
 from sameloop.laps import find_laps
 from sameloop.laps.corrections import correct_laps, read_corrections
+from sameloop.no_verdict import why_no_verdict
 from sameloop.road import cut_laps
 from sameloop.study import Study
 from sameloop.study_rides import read_study_ride
-from sameloop.unit_checks import why_no_verdict
 
 #: Called with what is being done and the fraction of all work that is behind.
 Progress = Callable[[str, float], None]

@@ -10,7 +10,6 @@ from typing import Any
 from sameloop.files import mark, read_small
 from sameloop.study import (
     LapRange,
-    Part,
     Setup,
     Study,
     StudyRide,
@@ -20,7 +19,6 @@ from sameloop.study import (
 )
 from sameloop.study_keys import (
     LAP_KEYS,
-    PART_KEYS,
     RIDE_KEYS,
     SETUP_KEYS,
     SPAN_KEYS,
@@ -29,6 +27,7 @@ from sameloop.study_keys import (
     TOP_KEYS,
     UNCERTAINTY_KEYS,
 )
+from sameloop.study_parts import parts_of
 from sameloop.study_paths import file_inside
 from sameloop.study_weather import read_study_weather
 from sameloop.toml_keys import Key, Text, TomlSource, brief, show
@@ -180,25 +179,9 @@ def _setups(raw: object, source: TomlSource) -> tuple[Setup, ...]:
             raise source.error(
                 f"{place} id", f"the id {show(values['id'])} is taken", "give each setup its own"
             )
-        setups.append(Setup(**values, parts=_parts(table.get("parts", []), place, source)))
+        parts = parts_of(table.get("parts", []), place, setups, source)
+        setups.append(Setup(**values, parts=parts))
     return tuple(setups)
-
-
-def _parts(raw: object, place: str, source: TomlSource) -> tuple[Part, ...]:
-    parts: list[Part] = []
-    for where, table in source.tables(raw, f"{place} parts", "[[setups.parts]] before each part"):
-        source.known_only(table, PART_KEYS, where)
-        part = Part(**source.values(table, PART_KEYS, Part, where))
-        if part.price is not None and part.currency is None:
-            raise source.error(
-                f"{where} currency", "a price needs a currency", 'write e.g. currency = "EUR"'
-            )
-        if any(other.name == part.name for other in parts):
-            raise source.error(
-                f"{where} name", f"{show(part.name)} is named twice", "name each part once"
-            )
-        parts.append(part)
-    return tuple(parts)
 
 
 def _rides(

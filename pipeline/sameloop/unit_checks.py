@@ -35,16 +35,6 @@ def unit_warnings(found: StudyLaps) -> Iterator[Warning_]:
         yield from _temperature(track, found.study.weather)
 
 
-def why_no_verdict(warnings: Sequence[Warning_]) -> str:
-    """Why no verdict may be given with these warnings, or nothing."""
-    if any(warning.code in ("odd_speed", "odd_power") for warning in warnings):
-        return (
-            "Speed or power of a ride is not what a rider does, most likely since it is in another "
-            "unit: the warnings say what to do."
-        )
-    return ""
-
-
 def hours_to_weather(entries: Sequence[WeatherEntry], track: Track) -> float:
     """Hours from a ride to the nearest entry, 0 with one inside it."""
     times = np.array([entry.time for entry in entries])

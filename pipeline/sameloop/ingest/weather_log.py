@@ -43,8 +43,10 @@ def _cells(line: str, delimiter: str) -> list[str]:
 def _check_columns(columns: list[str], number: int, file: str) -> None:
     for column in columns:
         if column not in LOG_KEYS:
-            near = difflib.get_close_matches(column, LOG_KEYS, n=1, cutoff=0.5)
-            remedy = f"perhaps {near[0]}" if near else f"known here: {', '.join(LOG_KEYS)}"
+            near = difflib.get_close_matches(column, LOG_KEYS, n=2, cutoff=0.5)
+            remedy = (
+                f"perhaps {' or '.join(near)}" if near else f"known here: {', '.join(LOG_KEYS)}"
+            )
             raise WeatherError(
                 file, f"line {number}", f"the column {show(column)} is not known", remedy
             )

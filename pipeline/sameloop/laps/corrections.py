@@ -12,7 +12,7 @@ import tomlkit
 
 from sameloop.errors import SameloopError
 from sameloop.files import alone, cannot_write, check_unchanged, read_small, write_file
-from sameloop.laps.lap import Lap, LapSet
+from sameloop.laps.lap import BY_HAND, Lap, LapSet
 from sameloop.study import Study
 from sameloop.study_file import CORRECTIONS_FILE
 from sameloop.toml_keys import Choice, Key, Text, Time, TomlSource, Whole, show
@@ -183,7 +183,7 @@ def _place(lapset: LapSet, rides: list[str], correction: Correction) -> int | No
 
 def _corrected(lap: Lap, study: Study, correction: Correction) -> Lap:
     if correction.action == LEAVE_OUT:
-        return replace(lap, used=False, reason=f"left out by hand: {correction.reason}")
+        return replace(lap, used=False, reason=f"{BY_HAND}: {correction.reason}")
     if all(setup.id != correction.setup for setup in study.setups):
         raise SameloopError(
             f"{study.folder / CORRECTIONS_FILE}: lap {correction.lap} of {correction.ride} is "

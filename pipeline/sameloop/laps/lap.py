@@ -13,6 +13,7 @@ _SAME_PLACE = 40.0
 #: Reasons, or beginnings of them, of riding that was no try at a lap.
 RIDE_IN, RIDE_OUT = "ride-in before the first lap", "ride-out after the last lap"
 BETWEEN = "between laps"
+BY_HAND = "left out by hand"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -109,6 +110,11 @@ class Lap:
     def left_out(self) -> bool:
         """Whether it was a lap, or a try at one, that is not used."""
         return not self.used and not self.reason.startswith((RIDE_IN, RIDE_OUT, BETWEEN))
+
+    @property
+    def struck(self) -> bool:
+        """Whether the rider took it out by hand."""
+        return self.reason.startswith(BY_HAND)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

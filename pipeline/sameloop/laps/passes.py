@@ -16,6 +16,7 @@ from sameloop.laps.returns import Flat, pass_margin
 
 OFF_ROAD = 25.0  # m from the loop that is another road
 _OFF_FOR = 40.0  # m ridden there before it counts
+_ELSEWHERE = 1000.0  # m from the loop all the time: another place
 _SAME_WAY = np.radians(75.0)
 _FULL = 0.9  # of the loop, for a piece to count as a lap
 
@@ -55,6 +56,10 @@ def find_passes(ride: Flat, reference: Reference, *, both_ways: bool) -> list[Pa
     if ring:
         cuts = over.distance[over.direction > 0] if both_ways else over.distance
         passes += [judge.judge(*piece) for piece in _between(passes, cuts.tolist())]
+    if not passes:
+        first, last = float(ride.distance[0]), float(ride.distance[-1])
+        why = judge.why_none()
+        return [Pass(start=first, end=last, direction=1, full=False, reason=why)]
     return _with_ends(sorted(passes, key=lambda piece: piece.start), ride)
 
 
@@ -112,6 +117,16 @@ class _Judge:
         self.projector = {1: Projector(reference.path), -1: Projector(reference.path.reversed())}
         self.road = {way: np.unwrap(it.path.headings()) for way, it in self.projector.items()}
 
+    def why_none(self) -> str:
+        """Why a ride without a single piece from gate to gate has none."""
+        known = np.isfinite(self.heading)
+        if not known.any():
+            return "has no positions, and the loop was found from those of other rides"
+        nearest = float(self.away[known].min())
+        if nearest > _ELSEWHERE:
+            return f"was ridden elsewhere, {nearest / 1000:.0f} km or more from the loop"
+        return "never rode the whole loop"
+
     def judge(self, start: float, end: float, direction: int, fits: bool) -> Pass:
         ridden = end - start
         inside = slice(*np.searchsorted(self.ride.distance, [start, end]))
@@ -166,9 +181,6 @@ class _Judge:
 
 def _with_ends(passes: list[Pass], ride: Flat) -> list[Pass]:
     first, last = float(ride.distance[0]), float(ride.distance[-1])
-    if not passes:
-        reason = "never rode the whole loop"
-        return [Pass(start=first, end=last, direction=1, full=False, reason=reason)]
     before = Pass(
         start=first,
         end=passes[0].start,

@@ -41,6 +41,11 @@ def verdict_sentence(comparison: Comparison, study: Study) -> str:
                 f"Too small to matter: {after} differs from setup {comparison.before} by less than "
                 f"{limit} at {speed}; best guess: it {change} ({interval})."
             )
+        case "cannot tell" if not watts.low <= 0 <= watts.high:
+            return (
+                f"Cannot tell yet: best guess, {after} {change} at {speed} ({interval}), but no "
+                "verdict is given."
+            )
         case "cannot tell":
             return (
                 f"Cannot tell yet: best guess, {after} {change} at {speed}, but the {interval} "

@@ -62,13 +62,19 @@ def listed_power(course: Course, station: FloatArray, watts: FloatArray) -> Paci
     Raises
     ------
     SameloopError
-        A power is not from 1 to 2000 W, or the stations do not increase from 0.
+        A power is not from 1 to 2000 W, the stations do not increase from 0, or one lies beyond
+        the course.
     """
     for value in watts:
         _check(float(value))
     if len(station) == 0 or station[0] != 0 or np.any(np.diff(station) <= 0):
         raise SameloopError(
             "--power: the places must begin with 0 km and increase; write e.g. 0:220,12.5:280."
+        )
+    if station[-1] >= course.length:
+        raise SameloopError(
+            f"--power: the stage from {station[-1] / 1000:g} km lies beyond the course, which is "
+            f"{course.length / 1000:.2f} km long; places are in km."
         )
     middle = (course.station[1:] + course.station[:-1]) / 2
     power = watts[np.searchsorted(station, middle, side="right") - 1]

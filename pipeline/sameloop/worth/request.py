@@ -56,6 +56,8 @@ def ask_course(args: argparse.Namespace) -> Course | None:
             if getattr(args, name) is not None:
                 option = name.replace("_", "-")
                 raise SameloopError(f"--density: it stands instead of --{option}; leave one out.")
+    if args.wind_from_deg and not args.wind_ms:
+        raise SameloopError("--wind-from-deg: a direction needs a speed; add --wind-ms.")
     _cadences(args.cadence)
     if args.power is not None:
         _stages(args.power)

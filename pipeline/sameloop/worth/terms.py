@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sameloop.answer import Answer
 from sameloop.compare.judge import why_withheld
 from sameloop.estimate.result import Quantity
-from sameloop.unit_checks import why_no_verdict
+from sameloop.no_verdict import why_no_verdict
 
 SAVES, COSTS, CANNOT_TELL = "saves time", "costs time", "cannot tell"
 
