@@ -30,8 +30,9 @@ _STYLE = """<style>
   border-bottom: 1px solid color-mix(in srgb, currentColor 25%, transparent);
   font-variant-numeric: tabular-nums; }
 .sl tbody th { font-weight: 400; }
-.sl.reasons th, .sl.reasons td { padding-right: .4rem; }
-.sl.reasons td:nth-child(2) { min-width: 6.5rem; }
+.sl.reasons table { min-width: 0; font-size: clamp(.75rem, 3.5vw, .9rem); }
+.sl.reasons th, .sl.reasons td { padding-right: clamp(.3rem, 1.2vw, .8rem); }
+.sl.reasons td:nth-child(2) { min-width: 6rem; }
 [data-testid="stExpandSidebarButton"] { width: auto !important; }
 [data-testid="stExpandSidebarButton"]::after { content: "Pages"; font-size: 1rem;
   padding-left: .3rem; }

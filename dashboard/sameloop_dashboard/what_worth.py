@@ -99,7 +99,9 @@ def _ask(usual: float) -> _Asked:
         None,
         format="%g",
     )
-    kmh = st.number_input("You brake above [km/h]", 20.0, 120.0, TOP_SPEED * _KMH, format="%g")
+    kmh = st.number_input(
+        "You brake above [km/h]", 20.0, 120.0, round(TOP_SPEED * _KMH, 1), format="%g"
+    )
     gears = st.text_input("Chainrings and cassette, e.g. 52/36x11-30")
     low, high = (round(cadence * _RPM) for cadence in COMFORTABLE)
     slowest, fastest = st.slider("Comfortable cadence [1/min]", 30, 150, (low, high))

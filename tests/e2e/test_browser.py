@@ -189,6 +189,11 @@ def test_every_page_is_accessible_and_fits(new_page, keep, sample, path, look):
     assert serious == []
     width = page.viewport_size["width"]
     assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= width
+    tables = page.locator(".sl.reasons .wide")
+    assert not any(tables.evaluate_all("all => all.map(e => e.scrollWidth > e.clientWidth)"))
+    if look == "phone":
+        button = "document.querySelector('[data-testid=stExpandSidebarButton]')"
+        assert page.evaluate(f"getComputedStyle({button}, '::after').content") == '"Pages"'
 
 
 @pytest.fixture(scope="module")
