@@ -18,6 +18,7 @@ from sameloop.laps.loop import Reference, find_reference, is_out_and_back
 from sameloop.laps.matching import Chain, match
 from sameloop.laps.passes import Pass, find_passes
 from sameloop.laps.returns import Flat
+from sameloop.laps.wheel import on_one_scale
 from sameloop.study import Study, Uncertainty
 
 _NO_LOOP = (
@@ -77,6 +78,7 @@ def _laps_by_position(tracks: Sequence[Track], loop: str, direction: str) -> Lap
         np.concatenate([track.latitude for track in tracks]),
         np.concatenate([track.longitude for track in tracks]),
     )
+    tracks = on_one_scale(tracks)
     rides = [_flat(track, plane) for track in tracks]
     reference = find_reference(rides)
     if reference is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,9 @@ _LEAST_STRAIGHT = 300.0  # m of a lap; on less the positions' errors outweigh th
 #: smooth and trees shade. Common practice, no source.
 POSITION_LENGTH = 0.002
 _MOVING = 3.0  # m/s by positions
+_FEWEST = 10  # samples with a position
+_ODDEST = 1.25  # of the circumference that was meant; no bicycle's wheel is beyond
+_ALIKE = 0.01  # by which rides may count unlike one another: positions are no better ride by ride
 _LAP_SCATTER = 0.004  # of a lap's length by positions, where single laps do not show their scatter
 
 
@@ -91,17 +94,48 @@ def speed_over_positions(track: Track) -> float:
 
     Coarser than `wheel_check`, but it needs no laps, which a speed in another unit hides.
     """
+    if track.speed_source == "gps":
+        return np.nan
+    return _over_ground(track, track.speed)
+
+
+def on_one_scale(tracks: Sequence[Track]) -> tuple[Track, ...]:
+    """Bring rides whose wheel counts unlike the others' to the mean of all.
+
+    A lap that a wrong wheel makes 3 % longer would not be taken for a lap of the same loop. What
+    the rides count on the whole, and so the loop's length, stays. The tracks as they were tell
+    `wheel_check` of the wrong wheel.
+    """
+    counted = np.array([_over_ground(track, _rate(track)) for track in tracks])
+    sane = np.abs(np.log(counted)) < np.log(_ODDEST)  # beyond it is another unit
+    if not sane.any():
+        return tuple(tracks)
+    factor = counted / counted[sane].mean()
+    off = sane & (np.abs(factor - 1) > _ALIKE)
+    return tuple(
+        replace(track, distance=track.distance / one) if wrong else track
+        for track, one, wrong in zip(tracks, factor, off, strict=True)
+    )
+
+
+def _rate(track: Track) -> FloatArray:
+    """Metres counted per second."""
+    return np.asarray(np.gradient(track.distance, track.time))
+
+
+def _over_ground(track: Track, speed: FloatArray) -> float:
+    """Median of a speed over that by positions, on the move; NaN where one of them is missing."""
     known = np.isfinite(track.latitude) & np.isfinite(track.longitude)
-    if track.speed_source == "gps" or not known.any():
+    if known.sum() < _FEWEST:
         return np.nan
     plane = plane_around(track.latitude, track.longitude)
     east, north = plane.project(track.latitude, track.longitude)
     ground = np.hypot(*ground_velocity(track.time, east, north))
     with np.errstate(invalid="ignore"):
-        moving = (ground > _MOVING) & (track.speed > 0)
+        moving = (ground > _MOVING) & (speed > 0)
     if not moving.any():
         return np.nan
-    return float(np.median(track.speed[moving] / ground[moving]))
+    return float(np.median(speed[moving] / ground[moving]))
 
 
 def _counts(

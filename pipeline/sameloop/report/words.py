@@ -76,7 +76,7 @@ def separable_sentence(comparison: Comparison) -> str:
 def warning_sentence(warning: Warning_) -> str:
     """Say a warning after the place it is about, unless its words name that already."""
     text = f"{warning.text.rstrip('.')}."
-    named = not warning.where or text.startswith(f"Setup {warning.where} ")
+    named = not warning.where or text.startswith((f"Setup {warning.where} ", f"{warning.where} "))
     return text if named else f"{warning.where}: {text}"
 
 
