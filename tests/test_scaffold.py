@@ -65,7 +65,7 @@ def test_files_that_lie_in_the_folder_stay(tmp_path):
 def test_nothing_is_overwritten(tmp_path):
     one = ride(tmp_path, "one.csv", 9)
     ride(tmp_path / "other", "one.csv", 10)
-    with pytest.raises(SameloopError, match="have the same name"):
+    with pytest.raises(SameloopError, match="two of the ride files have this name"):
         new_study(tmp_path / "made", [one, tmp_path / "other" / "one.csv"])
     with pytest.raises(SameloopError, match=r"one\.csv: a different file of this name is there"):
         new_study(tmp_path / "other", [one])

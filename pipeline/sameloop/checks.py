@@ -14,7 +14,7 @@ from sameloop.clean.track import Track
 from sameloop.copy_checks import copy_warnings
 from sameloop.estimate.result import Warning_
 from sameloop.fit_checks import fit_warnings
-from sameloop.laps.assign import named_in_vain
+from sameloop.laps.assign import named_beyond, named_in_vain
 from sameloop.unit_checks import FAR_WEATHER, hours_to_weather, unit_warnings
 from sameloop.wheel_checks import wheel_warnings
 
@@ -133,6 +133,12 @@ def _named_in_vain(found: StudyLaps) -> Iterator[Warning_]:
             text = (
                 f"Not one lap is in {words}, which study.toml names: the ride has "
                 f"{_count(full, 'full lap')}; see `sameloop laps` for their numbers and times"
+            )
+            yield Warning_(code="laps_not_there", text=text, where=track.file)
+        for words in named_beyond(laps, track.laps, entry):
+            text = (
+                f"study.toml names {words}: if laps are counted otherwise than you do, setups are "
+                "mixed up; see `sameloop laps` for their numbers and times"
             )
             yield Warning_(code="laps_not_there", text=text, where=track.file)
 

@@ -57,8 +57,12 @@ def new_study(
     if target.exists():
         raise SameloopError(f"{target}: there is a study already; name another folder.")
     _check_mass(mass_kg)
-    if len({file.name for file in files}) != len(files):
-        raise SameloopError("Two of the ride files have the same name; rename one of them.")
+    names = [file.name for file in files]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise SameloopError(
+            f"{twice}: two of the ride files have this name; leave out or rename one of them."
+        )
     rides = sorted((read_ride(file) for file in files), key=_start)
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -163,7 +163,7 @@ def test_repeated_whole_seconds_are_spread():
         ("time,p\n1777713000,1\n", {"power_hp": "p"}, "unknown channel 'power_hp'"),
         ("time,power,watts\n1777713000,1,2\n", {}, "2 headings for power: power, watts; say"),
         ("time,speed\n1777713000,36\n", {}, "'speed' taken as m/s is too fast for a bicycle"),
-        ("time,power\nsoon,1\nlater,2\n", {}, "none of its 2 records carries a usable time"),
+        ("time,power\nsoon,1\nlater,2\n", {}, "none of its times can be read, the first is 'soon'"),
         ("time,power\n", {}, "none of its 0 records carries a usable time"),
         ('"\t"', {}, "a.csv: holds no headings; export the ride again"),
         ("just some words\n", {}, "its first line holds no comma, semicolon or tab"),
@@ -180,7 +180,7 @@ def test_other_text_encodings_are_refused_with_the_byte():
 
 
 def test_laps_without_any_time_are_one_sentence():
-    with pytest.raises(RideFileError, match="none of its 2 records carries a usable time"):
+    with pytest.raises(RideFileError, match="none of its times can be read"):
         parse_ride(b"time,power,lap\nnever,200,1\nlater,210,1\n", name="a")
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from sameloop.ingest.ride import RecordedLap
 from sameloop.laps import find_laps
-from sameloop.laps.assign import assign_setups, named_in_vain, setup_of
+from sameloop.laps.assign import assign_setups, named_beyond, named_in_vain, setup_of
 from sameloop.study import LapRange, StudyRide, TimeSpan
 
 
@@ -108,3 +108,16 @@ def test_ranges_and_spans_without_a_lap_are_named(laps, track):
         "the time from 1970-01-01 00:00:00 to 1970-01-01 01:00:00 UTC",
     ]
     assert named_in_vain(laps, (), StudyRide(file="ride.fit", setup="A")) == []
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "words"),
+    [
+        (3, 9, ["laps 3 to 9, and the last of the ride is lap 4"]),
+        (3, 4, []),
+        (5, 9, []),  # in vain altogether, which is told by itself
+    ],
+)
+def test_laps_beyond_the_last_are_told(laps, track, first, last, words):
+    entry = StudyRide(file="ride.fit", laps=(LapRange(first=first, last=last, setup="A"),))
+    assert named_beyond(laps, track.laps, entry) == words

@@ -27,6 +27,7 @@ from sameloop.errors import RideFileError
 from sameloop.ingest.cells import decimal_commas, numbers
 from sameloop.ingest.recording import Recording, Span, as_time_column
 from sameloop.ingest.ride import CHANNELS, Dropped
+from sameloop.toml_keys import brief
 
 #: Units by channel: (factor, offset) to SI; the first is meant where none is given.
 UNITS: dict[str, dict[str, tuple[float, float]]] = {
@@ -244,7 +245,7 @@ def _times(
     text = table[column.heading].str.strip()
     seconds = pd.to_numeric(text.str.replace(",", ".", regex=False), errors="coerce")
     if seconds.notna().sum() * 2 < text.str.len().gt(0).sum():  # most are not plain numbers
-        return as_time_column(text)
+        return _dates(text, file)
     if start is not None:
         origin: Any = as_time_column([start])[0]
         if pd.isna(origin):
@@ -263,6 +264,15 @@ def _times(
     return as_time_column(
         pd.to_datetime(whole, unit="s", utc=True) + pd.to_timedelta(fraction, unit="us")
     )
+
+
+def _dates(text: pd.Series[str], file: str) -> pd.Series[pd.Timestamp]:
+    times = as_time_column(text)
+    given = text[text.str.len() > 0]
+    if times.isna().all() and len(given):
+        problem = f"none of its times can be read, the first is '{brief(given.iloc[0])}'"
+        raise RideFileError(file, problem, "write them as 2026-05-02T09:10:00Z")
+    return times
 
 
 def _spans(text: pd.Series[str], times: pd.Series[pd.Timestamp]) -> tuple[Span, ...]:

@@ -72,6 +72,25 @@ def named_in_vain(
     return parts + spans
 
 
+def named_beyond(
+    laps: Sequence[Lap], recorded: Sequence[RecordedLap], entry: StudyRide
+) -> list[str]:
+    """Ranges of a ride's `entry` that begin among its laps and end after the last, in words.
+
+    See `named_in_vain` for the parameters.
+    """
+    last = {
+        "found": max((lap.number for lap in laps), default=0),
+        "button": max((item.number for item in recorded), default=0),
+    }
+    return [
+        f"laps {part.first} to {part.last}{' by the button' if part.by == 'button' else ''}, and "
+        f"the last of the ride is lap {last[part.by]}"
+        for part in entry.laps
+        if part.first <= last[part.by] < part.last
+    ]
+
+
 def _clock(time: float) -> str:
     return datetime.fromtimestamp(time, UTC).strftime("%Y-%m-%d %H:%M:%S")
 
