@@ -24,11 +24,15 @@ def fitted(request, cutter):
 
 
 def equations(fit, stretches, x):
-    """Pull of laps and priors on the unknowns, zero at rest; the noise does not follow them."""
+    """Pull of laps and priors on the unknowns, zero at rest; the noise does not follow them.
+
+    Where a sensor measures the air, nor do the slopes.
+    """
     model = linearise(fit.layout, fit.balance, stretches, x, fit.log_noise)
     of_laps = lap_products(fit.solved.weight, model.residual)
     gap = (fit.prior.mean - fit.prior.rows @ x) / fit.prior.sd**2
-    return apply_transposed(model, of_laps, len(x)) + fit.prior.rows.T @ gap
+    slopes = fit.model if fit.balance.air_usable.any() else model
+    return apply_transposed(slopes, of_laps, len(x)) + fit.prior.rows.T @ gap
 
 
 def derivative(fit, stretches):

@@ -4,6 +4,10 @@ The information matrix takes the slopes for constant. They are not: drag is the 
 wind, so where wind is strong, a wrong wind changes what the laps say of CdA; and they are taken at
 the predicted speed, while the residual is at the measured one. Left out is that the predicted speed
 and the noise follow the unknowns, and how the columns of declared inputs change.
+
+Second derivatives count by what the fit leaves, which is noise. Where a sensor measures the air,
+what it leaves would decide: claims were up to four times as large as errors, and single ones far
+larger. There slopes count as they are, and their change does not.
 """
 
 from __future__ import annotations
@@ -103,33 +107,54 @@ def response(
     columns, scale = np.unique(own), air_scale_error(layout, x)
     lacking = np.zeros((len(columns), layout.size))
     for lap, mine in enumerate(own):
-        pull = solved.weight[lap] @ solved.left[lap]
-        force, air = pull[:n] * balance.usable[lap], pull[n:]
+        n_air = len(solved.left[lap]) - n
         towards = _towards(balance.sin[lap], balance.cos[lap], kept[lap])
         by, by_measured = (_chain(towards, one, lap, len(mine)) for one in (calm, wind))
-        bent = _flat(np.einsum("abn,bmn->amn", bends[:, :, lap] * force, by)) @ _flat(by).T
-        lift = np.zeros((n + len(air), len(mine)))
+        lift = np.zeros((n + n_air, len(mine)))
         lift[:n] = np.einsum("an,amn->nm", measured[:, lap], by_measured)
         lift[:n] -= np.einsum("an,amn->nm", predicted[:, lap], by)
         lift[:n] *= balance.usable[lap][:, None]
         if layout.n_knots:
-            wind_pull = predicted[1:, lap] * force
-            wind_pull[0, : len(air)] += air
-            twice = np.einsum("an,amn->mn", wind_pull, towards) @ calm.hats[lap]
-            bent[_WINDS, _SHELTER] += twice
-            bent[_SHELTER, _WINDS] += twice.T
-            bent[:, _LAP_WIND] = 0.0  # slopes are those without the laps' own winds
             off = scale[lap]
             more = wind.open_head[lap] - (1 - off) * calm.open_head[lap]
-            lift[n:, _SHELTER] = (more[:, None] * calm.hats[lap])[: len(air)]
-            lift[n:, _RIDE_WIND] = (off * towards[0, :2] * calm.factor[lap]).T[: len(air)]
+            lift[n:, _SHELTER] = (more[:, None] * calm.hats[lap])[:n_air]
+            lift[n:, _RIDE_WIND] = (off * towards[0, :2] * calm.factor[lap]).T[:n_air]
             lift[n:] *= balance.air_usable[lap][:, None]
         here, pulled = np.searchsorted(columns, mine), lift.T @ solved.weight[lap]
         lacking[np.ix_(here, model.local_index[lap])] += pulled @ model.local[lap]
         lacking[np.ix_(here, model.road_index[lap])] += pulled[:, :n] * model.road_gain[lap]
-        lacking[np.ix_(here, mine)] -= bent.T
+        if not n_air:
+            force = (solved.weight[lap] @ solved.left[lap]) * balance.usable[lap]
+            pulls = bends[:, :, lap] * force, predicted[1:, lap] * force
+            lacking[np.ix_(here, mine)] -= _bent(*pulls, by, towards, calm.hats[lap]).T
     turn = np.linalg.inv(np.eye(len(columns)) + lacking @ solved.inverse[:, columns])
     return Response(columns=columns, lacking=lacking, turn=np.asarray(turn, dtype=np.float64))
+
+
+def _bent(
+    bends: FloatArray,
+    wind_pull: FloatArray,
+    by: FloatArray,
+    towards: FloatArray,
+    hats: FloatArray,
+) -> FloatArray:
+    """Second derivatives of a lap's drag, weighed by what it leaves, ``(n_own, n_own)``.
+
+    Parameters
+    ----------
+    bends : array, (3, 3, n)
+        By CdA, head and side wind.
+    wind_pull : array, (2, n)
+        First ones by head and side wind, which are wind times shelter.
+    by, towards, hats : array, (3, n_own, n), (2, 4, n), (n, n_knots)
+    """
+    bent = _flat(np.einsum("abn,bmn->amn", bends, by)) @ _flat(by).T
+    if hats.shape[1]:
+        twice = np.einsum("an,amn->mn", wind_pull, towards) @ hats
+        bent[_WINDS, _SHELTER] += twice
+        bent[_SHELTER, _WINDS] += twice.T
+        bent[:, _LAP_WIND] = 0.0  # slopes are those without the laps' own winds
+    return np.asarray(bent)
 
 
 def _own_unknowns(layout: Layout, stretches: Stretches) -> IntArray:
