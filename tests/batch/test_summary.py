@@ -15,7 +15,7 @@ def answers(effects, change="bars: narrow", **more):
             "study": f"s{n}", "outcome": "answered", "name": f"rider {n}", "before": "old",
             "after": "new", "change": change, "speed_kmh": 36.0, "verdict": "helped",
             "delta_watts": effect, "delta_watts_sd": 2.0, "delta_watts_low": effect - 4,
-            "delta_watts_high": effect + 4, **more,
+            "delta_watts_high": effect + 4, "warnings": [], **more,
         }
         for n, effect in enumerate(effects)
     ]  # fmt: skip
@@ -38,6 +38,24 @@ def test_the_summary_says_who_gained_and_what_helps():
     assert text.index("rider 1") < text.index("rider 2") < text.index("rider 0")
     (line,) = [line for line in text.splitlines() if line.startswith("bars: narrow")]
     assert line.split()[2:5] == ["3", "36", "-7.5"]
+
+
+def test_a_gain_to_doubt_is_marked():
+    rows = answers([-6.0, -9.0])
+    rows["warnings"] = [["day_confounded"], ["power_lag"]]
+    text = printed(rows)
+
+    assert "rider 0 *" in text
+    assert "rider 1 *" not in text
+    assert "Something else may have made the difference" in text
+    assert "wider intervals" not in text
+
+
+def test_verdicts_of_several_setups_are_said_to_rest_on_wider_intervals():
+    rows = pd.concat([answers([-6.0]), answers([-9.0]).assign(after="C")])
+
+    assert "wider intervals" in printed(rows)
+    assert "Something else" not in printed(rows)
 
 
 def test_long_tables_are_cut_and_say_so():

@@ -14,6 +14,7 @@ from scipy.spatial import KDTree
 
 from sameloop.batch.answer_one import ANSWERED
 from sameloop.batch.pooled import Pooled, pool
+from sameloop.checks import SEVERITY
 from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.report.words import INTERVAL_BY_ITSELF
 
@@ -23,6 +24,9 @@ LONGEST = 20  # rows of a table on the terminal; all rows are in the dataset
 _COUNTS, _FOUND = ("speed_kmh", "laps_before", "laps_after"), ("watts", "cda", "crr")
 #: A scrubbed copy strays by less than 1e-6 of a standard deviation, two tests by far more.
 _SAME = 1e-4
+
+#: Warnings that are worse than few laps.
+_DOUBTED = frozenset(SEVERITY[: SEVERITY.index("few_laps")])
 
 #: Part that came, or went, and the speed at which watts are counted [km/h].
 Change = tuple[str, float]
@@ -117,13 +121,18 @@ def _gains(answers: pd.DataFrame) -> list[RenderableType]:
     for row in gained.head(LONGEST).to_dict("records"):
         digits = decimals_or_default(row["delta_watts"], row["delta_watts_sd"])
         table.add_row(
-            names[row["study"]],
+            names[row["study"]] + (" *" if _DOUBTED.intersection(row["warnings"]) else ""),
             f"{row['before']} → {row['after']}",
             f"{row['speed_kmh']:g}",
             _watts(row["delta_watts"], digits),
             _interval(row["delta_watts_low"], row["delta_watts_high"], digits),
         )
-    return [table]
+    notes = []
+    if any(_DOUBTED.intersection(codes) for codes in gained["warnings"]):
+        notes.append("* Something else may have made the difference: `sameloop compare` says what.")
+    if answers.duplicated(["study", "speed_kmh"]).any():
+        notes.append("With several setups in a study its verdicts rest on wider intervals.")
+    return [table, *map(Text, notes)]
 
 
 def _names(rows: pd.DataFrame) -> dict[str, str]:
