@@ -34,8 +34,8 @@ _WORTHWHILE = 0.75  # share of the laps below which asking some spares time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Fit:
-    """The joint fit at rest: unknowns, noise, and the linear model about them."""
+class Iterated:
+    """Where the iteration ended: unknowns, noise, and the linear model about them."""
 
     x: FloatArray
     log_noise: FloatArray
@@ -45,10 +45,16 @@ class Fit:
     prior: Prior
     solved: Step
     slopes: NoiseSlopes
-    scatter: LapScatter
-    response: Response
     rounds: int
     converged: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fit(Iterated):
+    """The joint fit at rest, with what its uncertainty takes besides."""
+
+    scatter: LapScatter
+    response: Response
 
     @property
     def force_left(self) -> FloatArray:
@@ -82,10 +88,11 @@ def fit(
     """
     some = _some_of_many(stretches)
     if some is None:
-        return _fit_all(stretches, study, airs, group, near)
+        return _finished(_with_noise(stretches, study, airs, group, near), stretches)
     of_laps = {f.name for f in fields(Stretches)} - {"length", "returns"}
     kept = replace(stretches, **{name: getattr(stretches, name)[some] for name in of_laps})
-    return refit(_fit_all(kept, study, airs, group[some], near), stretches, study, airs, group)
+    of_some = _with_noise(kept, study, airs, group[some], near)
+    return refit(of_some, stretches, study, airs, group)
 
 
 def _some_of_many(stretches: Stretches) -> IntArray | None:
@@ -102,14 +109,24 @@ def _some_of_many(stretches: Stretches) -> IntArray | None:
     return some if len(some) < _WORTHWHILE * len(run) else None
 
 
-def _fit_all(
+def _finished(rest: Iterated, stretches: Stretches) -> Fit:
+    """Add what the uncertainty takes, and judge again whether the iteration came to rest."""
+    found = {item.name: getattr(rest, item.name) for item in fields(Iterated)}
+    layout, model, solved = rest.layout, rest.model, rest.solved
+    answers = response(layout, rest.balance, stretches, model, solved, rest.x)
+    found["converged"] = rest.converged and _is_near(layout, solved, answers)
+    scatter = lap_scatter(model, solved, layout, rest.prior, rest.x)
+    return Fit(**found, scatter=scatter, response=answers)
+
+
+def _with_noise(
     stretches: Stretches,
     study: Study,
     airs: Sequence[RideAir],
     group: IntArray,
     near: Fit | None,
-) -> Fit:
-    """Fit with the noise of every lap."""
+) -> Iterated:
+    """Iterate unknowns and noise, that of every lap."""
     balance = prepare(stretches, study)
     has_wind = bool(np.any(balance.sin) or np.any(balance.cos))
     layout = lay_out(stretches, group, study, has_wind)
@@ -143,24 +160,20 @@ def _fit_all(
         x = x + taken
         phi = phi + pace * np.clip(stride, -_NOISE_STRIDE, _NOISE_STRIDE)
         converged = at_rest and to_gain < _NOISE_TOLERANCE
-    answers = response(layout, balance, stretches, model, solved, x)
-    return Fit(
+    return Iterated(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
-        solved=solved, slopes=slopes, rounds=rounds,
-        converged=converged and _is_near(layout, solved, answers),
-        scatter=lap_scatter(model, solved, layout, known, x),
-        response=answers,
+        solved=solved, slopes=slopes, rounds=rounds, converged=converged,
     )  # fmt: skip
 
 
 def refit(
-    near: Fit, stretches: Stretches, study: Study, airs: Sequence[RideAir], group: IntArray
+    near: Iterated, stretches: Stretches, study: Study, airs: Sequence[RideAir], group: IntArray
 ) -> Fit:
     """Fit laps again in other groups, or some of them, with the noise of a fit at rest.
 
     Parameters
     ----------
-    near : Fit
+    near : Iterated
         Of the same laps, or some of them. Its noise parameters stay, and so does how well they are
         known, and what they say of each lap if they are the same.
     group : int array, (n_laps,)
@@ -189,14 +202,11 @@ def refit(
         solved = step(model, noise, known, noise_prior, x, layout.ride_of, weights)
         taken, converged = _move(layout, solved, taken)
         x = x + taken
-    answers = response(layout, balance, stretches, model, solved, x)
-    return Fit(
+    rest = Iterated(
         x=x, log_noise=phi, layout=layout, balance=balance, model=model, prior=known,
-        solved=solved, slopes=near.slopes, rounds=rounds,
-        converged=converged and _is_near(layout, solved, answers),
-        scatter=lap_scatter(model, solved, layout, known, x),
-        response=answers,
+        solved=solved, slopes=near.slopes, rounds=rounds, converged=converged,
     )  # fmt: skip
+    return _finished(rest, stretches)
 
 
 def _shapes(balance: Balance, stretches: Stretches, n_places: int) -> NoiseShapes:
@@ -254,7 +264,7 @@ def _reach(layout: Layout, change: FloatArray) -> float:
     return reach
 
 
-def _start_near(layout: Layout, near: Fit) -> FloatArray:
+def _start_near(layout: Layout, near: Iterated) -> FloatArray:
     """Unknowns of another fit; each group begins at the CdA and Crr of its setup there."""
     x = np.zeros(layout.size)
     alike = ["road", "ride_wind", "shelter", "declared", "station"]
