@@ -45,7 +45,7 @@ def test_step_is_generalised_least_squares(problem):
     weight = np.zeros((n_laps * n, n_laps * n))
     for lap in range(n_laps):
         here = slice(lap * n, (lap + 1) * n)
-        weight[here, here] = np.linalg.inv(solved.noise.laps[lap].total)
+        weight[here, here] = np.linalg.inv(solved.noise.lap(lap).total)
     rows = known.rows.toarray() / known.sd[:, None]
     gap = (known.mean - known.rows @ x) / known.sd
     info = jacobian.T @ weight @ jacobian + rows.T @ rows

@@ -6,6 +6,7 @@ same stretches. Gusts and the wind's wandering are in both, which is what ties t
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -31,6 +32,8 @@ _SPEED_ERROR_TIME = 1.0
 _PLACE_ERROR_TIME = 60.0
 #: Time over which head and hands move an air-speed sensor [s]; common practice, no source.
 _SWAY_TIME = 30.0
+
+_MOST_KEPT = 250  # laps; each takes some half a megabyte
 
 #: Parts of a lap's noise, in the order of `LapNoise.times` and `LapNoise.inner`; after them come
 #: the derivatives of the gusts by the logs of their two times, then one by the log strength of
@@ -219,12 +222,20 @@ class Noise:
     log_noise: FloatArray
     ride: IntArray
 
-    @cached_property
-    def laps(self) -> tuple[LapNoise, ...]:
-        """Each lap's noise; kept, since weights, scores and intervals all go over it."""
-        return tuple(self._lap(lap) for lap in range(len(self.gust_sd)))
+    @property
+    def laps(self) -> Iterator[LapNoise]:
+        """Each lap's noise, one after the other."""
+        return (self.lap(lap) for lap in range(len(self.gust_sd)))
 
-    def _lap(self, lap: int) -> LapNoise:
+    def lap(self, lap: int) -> LapNoise:
+        """One lap's noise; kept unless laps are many, since weights and intervals all ask it."""
+        return self._kept[lap] if len(self.gust_sd) <= _MOST_KEPT else self._work_out(lap)
+
+    @cached_property
+    def _kept(self) -> tuple[LapNoise, ...]:
+        return tuple(self._work_out(lap) for lap in range(len(self.gust_sd)))
+
+    def _work_out(self, lap: int) -> LapNoise:
         shapes, phi = self.shapes, self.log_noise
         gust_sd = float(self.gust_sd[lap])
         place = self.place_gain[lap] * noise_value(phi, "place")

@@ -73,7 +73,7 @@ def lap_scatter(
     variance = _own_variance(layout, solved.noise)
     covariance = np.empty_like(solved.weight)
     for lap, own_columns in enumerate(columns):
-        covariance[lap] = solved.noise.laps[lap].total
+        covariance[lap] = solved.noise.lap(lap).total
         covariance[lap] += (own_columns * variance[lap]) @ own_columns.T
         covariance[lap] -= fitted_spread(model, solved.inverse, lap, ~of_lap)
     return LapScatter(residual=residual, covariance=covariance)

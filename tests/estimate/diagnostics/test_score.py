@@ -20,7 +20,7 @@ def dense(rest):
     scaled = prior.rows.toarray() / prior.sd[:, None]
     covariance = jacobian @ np.linalg.solve(scaled.T @ scaled, jacobian.T)
     for lap in range(len(rest.left)):
-        noise = rest.fit.solved.noise.laps[lap].total
+        noise = rest.fit.solved.noise.lap(lap).total
         rows = slice(lap * n, (lap + 1) * n)
         covariance[rows, rows] += noise
     mean = np.linalg.solve(scaled.T @ scaled, scaled.T @ (prior.mean / prior.sd))

@@ -50,7 +50,7 @@ def without_each_lap(rest: Rest, weights: FloatArray) -> Influence:
     change, gained = [], []
     for lap, pulled in enumerate(apply(model, gain)):
         # Variance of the lap's own residual after the step.
-        left = noise.laps[lap].total - fitted_spread(model, rest.inverse, lap)
+        left = noise.lap(lap).total - fitted_spread(model, rest.inverse, lap)
         back = np.linalg.solve(left, np.stack([rest.left[lap], pulled], axis=1))
         change.append(-float(pulled @ back[:, 0]))
         gained.append(float(pulled @ back[:, 1]))

@@ -114,7 +114,7 @@ def over_time(fit: Fit, stretches: Stretches, ride: int) -> Trace:
     own = noise_value(fit.log_noise, "lap_force") ** 2
     noise = fit.solved.noise
     variance = [
-        np.diag(pick @ noise.laps[lap].total[:columns, :columns] @ pick.T)
+        np.diag(pick @ noise.lap(int(lap)).total[:columns, :columns] @ pick.T)
         for lap, pick in zip(mine, picks, strict=True)
     ]
     middle = np.einsum("lpn,ln->lp", picks, fit.balance.mid_time[mine])
