@@ -64,7 +64,8 @@ def _page(comparison: Comparison, answer: Answer, doubt: str | None) -> str:
 
 def _next(comparison: Comparison, answer: Answer) -> list[str]:
     """Say why the laps cannot tell, and what would sharpen the answer; no advice twice."""
-    unsure = comparison.verdict == CANNOT_TELL
-    reason = [comparison.reason] if unsure else []
-    said = unsure and comparison.more_laps is not None
-    return reason if said else [*reason, change_line(comparison, answer.study)]
+    if comparison.verdict != CANNOT_TELL:
+        return [change_line(comparison, answer.study)]
+    if comparison.more_laps is not None:  # the reason says how many
+        return [comparison.reason]
+    return [comparison.reason, change_line(comparison, answer.study)]

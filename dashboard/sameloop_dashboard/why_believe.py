@@ -10,7 +10,12 @@ from sameloop.report.charts import draw_budget, draw_joint, draw_laps
 from sameloop.report.charts_doubt import draw_influence, draw_over_time
 from sameloop.report.charts_road import draw_along_road, draw_wind
 from sameloop.report.method_page import LIMITS, METHOD, SOURCES
-from sameloop.report.words import defaults_lines, separable_sentence, warning_sentence
+from sameloop.report.words import (
+    NOTHING_WEAK,
+    defaults_lines,
+    separable_sentence,
+    warning_sentence,
+)
 from sameloop_dashboard import look
 from sameloop_dashboard.session import kept_piece, the_answer
 
@@ -41,7 +46,7 @@ def _doubts(answer: Answer) -> list[Block]:
     found = tuple(map(warning_sentence, answer.warnings))
     first: list[Block] = [Items(items=found, counted=True)] if found else []
     if not found:
-        first.append(Paragraph(text="Nothing weak was found in these rides."))
+        first.append(Paragraph(text=NOTHING_WEAK))
     return [*first, Paragraph(text="In every test of this kind:"), Items(items=LIMITS)]
 
 

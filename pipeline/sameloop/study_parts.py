@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 
 from sameloop.study import Part, Setup
 from sameloop.study_keys import PART_KEYS
@@ -38,14 +39,12 @@ def parts_of(
 
 def _check_the_same(part: Part, setups: Sequence[Setup], where: str, source: TomlSource) -> None:
     """One part has one kind and one price, in whatever setups it is."""
-    for setup in setups:
-        for other in setup.parts:
-            for key in ("kind", "price", "currency") if other.name == part.name else ():
-                one, two = getattr(part, key), getattr(other, key)
-                if one != two and None not in (one, two):
-                    raise source.error(
-                        f"{where} {key}",
-                        f"{show(part.name)} has {show(one)} here and {show(two)} in setup "
-                        f"{setup.id}",
-                        "write the same in both, or give two parts two names",
-                    )
+    same = [(setup.id, one) for setup in setups for one in setup.parts if one.name == part.name]
+    for (setup, other), key in product(same, ("kind", "price", "currency")):
+        here, there = getattr(part, key), getattr(other, key)
+        if here != there and None not in (here, there):
+            raise source.error(
+                f"{where} {key}",
+                f"{show(part.name)} has {show(here)} here and {show(there)} in setup {setup}",
+                "write the same in both, or give two parts two names",
+            )

@@ -10,12 +10,11 @@ import numpy as np
 from sameloop.answer import StudyLaps
 from sameloop.clean.track import Track
 from sameloop.estimate.result import Warning_
-from sameloop.laps.wheel import Count, WheelCheck, speed_over_positions, wheel_check
+from sameloop.laps.wheel import ODDEST_WHEEL, Count, WheelCheck, speed_over_positions, wheel_check
 
 _LIMIT = 3.0  # standard deviations, about one clean ride in 400 by chance
 _EXAMPLE = 2105.0  # mm, a circumference as devices show it
 
-_SMALLEST, _LARGEST = 0.8, 1.25  # of the circumference that was meant; no bicycle's wheel is beyond
 _ALIKE = 0.08
 _MPH = 0.44704 * 3.6  # km/h
 _UNITS = (
@@ -60,7 +59,7 @@ def wheel_warnings(found: StudyLaps) -> list[Warning_]:
 def _unit(track: Track) -> Iterator[Warning_]:
     """Tell of a speed that no wheel is large or small enough for."""
     ratio = speed_over_positions(track)
-    if np.isnan(ratio) or _SMALLEST <= ratio <= _LARGEST:
+    if np.isnan(ratio) or 1 / ODDEST_WHEEL <= ratio <= ODDEST_WHEEL:
         return
     known = [words for unit, words in _UNITS if abs(ratio / unit - 1) < _ALIKE]
     text = (

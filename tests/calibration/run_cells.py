@@ -49,7 +49,6 @@ CHANGES = {
     "tyres": {"delta_cda": 0.0, "delta_crr": -0.0008},
 }
 PROTOCOLS = ("one_per_setup", "alternating")
-SETS = ("main", "harder", "channels", "meters")
 _DECLARED_ZERO = 2.0  # W, by a rider whose meter drifts; its zero is drawn with half of that
 
 
@@ -74,9 +73,7 @@ def harder_cells() -> dict[str, StudySpec]:
         ),
         "a bad lap, null": _on_second_ride(plain, Fault(first=3, last=3, drag=1.5)),
         "posture drifts, null": replace(plain, rider=replace(plain.rider, posture=0.012)),
-        "meter drifts, null": replace(
-            plain, recorder=replace(recorder, power_drift=2.0, power_trend=2.0)
-        ),
+        "meter drifts, null": _drifting(plain),
         "GPS speed, null": replace(plain, recorder=replace(recorder, speed_source="gps")),
         "3 + 3 laps, null": default_study(laps=3, **few),
         "12 + 12 laps, null": default_study(laps=12, **few),
@@ -114,10 +111,13 @@ def meter_cells() -> dict[str, StudySpec]:
     out = {}
     for wind, protocol in (("calm", PROTOCOLS[0]), ("calm", PROTOCOLS[1]), ("2 m/s", PROTOCOLS[0])):
         plain = default_study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
-        drifts = replace(plain.recorder, power_drift=2.0, power_trend=2.0)
         for said in ("drifts", "drift declared"):
-            out[f"{wind}, meter {said}, null, {protocol}"] = replace(plain, recorder=drifts)
+            out[f"{wind}, meter {said}, null, {protocol}"] = _drifting(plain)
     return out
+
+
+def _drifting(spec: StudySpec) -> StudySpec:
+    return replace(spec, recorder=replace(spec.recorder, power_drift=2.0, power_trend=2.0))
 
 
 def _rough_road(spec: StudySpec) -> StudySpec:
@@ -138,9 +138,18 @@ def _on_second_ride(spec: StudySpec, fault: Fault) -> StudySpec:
     return replace(spec, rides=(first, replace(second, faults=(fault,))))
 
 
+#: New ones at the end: the places of cells give their seeds.
+SETS = {
+    "main": main_cells,
+    "harder": harder_cells,
+    "channels": channel_cells,
+    "meters": meter_cells,
+}
+
+
 def cells() -> dict[str, StudySpec]:
     """Name and study of every cell; the seed is still to be set."""
-    return main_cells() | harder_cells() | channel_cells() | meter_cells()
+    return {name: spec for made in SETS.values() for name, spec in made().items()}
 
 
 def answer(simulated: SimulatedStudy) -> dict[str, object]:
@@ -242,9 +251,7 @@ def main(arguments: list[str]) -> None:
     options = parser.parse_args(arguments)
     done = whole_lines(options.outcomes)
     have = {(o["cell"], o["seed"]) for o in done}
-    chosen = {"main": main_cells(), "harder": harder_cells(), "channels": channel_cells()}
-    chosen |= {"meters": meter_cells()}
-    names = {name for one in options.set or SETS for name in chosen[one]}
+    names = {name for one in options.set or SETS for name in SETS[one]()}
     # One seed draws the same winds and errors in every cell: cells must not share seeds, or the
     # whole counts for a few studies.
     # The main null cells get twice as many: a rate of 5 % is hard to see in few.

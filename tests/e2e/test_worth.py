@@ -72,6 +72,8 @@ def test_the_json_holds_the_same_answer(ridden, folder):
     [
         (["--course", "none.gpx"], "none.gpx: there is no such file"),
         (["--power", "much"], "--power: 'much' is no number"),
+        (["--power", "0:220,900:300"], "--power: the stage from 900 km lies beyond the course"),
+        (["--wind-from-deg", "90"], "--wind-from-deg: a direction needs a speed"),
         (["--course", "ridge.gpx", "--power", "30"], "comes to a stop"),
         (["--gears", "big"], "--gears: 'big' is no pair of chainrings and cassette"),
         (["--wind-ms", "-3"], "--wind-ms: -3 is not from 0 to 20"),

@@ -55,6 +55,22 @@ def test_same_metre_is_the_same_metre_on_every_lap_of_every_ride(roads, field):
     assert rms(roads.misplaced(lapset, ridden, field.length)) < TARGET
 
 
+@pytest.mark.parametrize(
+    ("north", "why"),
+    [
+        (np.nan, "has no positions, and the loop was found from those of other rides"),
+        (0.1, "was ridden elsewhere, 1"),  # degrees: some 11 km
+    ],
+)
+def test_a_ride_that_has_no_lap_says_why(roads, field, north, why):
+    first, other, second = (five_laps(roads, field, seed).track for seed in (1, 3, 2))
+    moved = replace(
+        second, latitude=second.latitude + north, longitude=second.longitude + 0 * north
+    )
+    (reason,) = reasons(find_laps([first, other, moved]), 2)
+    assert reason.startswith(why)
+
+
 def test_stations_make_a_full_lap_of_rising_stations(roads, field):
     lapset = find_laps([five_laps(roads, field, 1).track])
     loop = lapset.loop

@@ -132,7 +132,10 @@ def test_the_answer_comes_first_in_words(made):
 @pytest.mark.parametrize(
     ("needed", "words"),
     [
-        (None, "no plan of up to 100 laps of each setup will do"),
+        (
+            None,
+            "the 3 W that matter to you, no plan of up to 100 laps of each setup will do",
+        ),
         (0, "That is enough to see the 3 W"),
         (8, "takes about 8 laps of each setup, in 2 stints each."),
     ],

@@ -24,7 +24,8 @@ def test_the_largest_part_of_the_budget_says_what_to_do(answer, source, words):
     large = BudgetLine(source=source, delta_watts_sd=2.34)
     found = replace(answer.comparisons[0], more_laps=None, budget=(small, large))
     line = change_line(found, answer.study)
-    assert line.startswith(f"The largest part of the doubt is {source} (2.3 W of ")
+    whole = f"{found.watts[0].watts.sd:.1f} W, standard deviations)"
+    assert line.startswith(f"The largest part of the doubt is {source} (2.3 W of {whole}")
     assert words in line
 
 

@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -60,6 +61,14 @@ def test_an_unknown_verdict_is_refused(answer, make_comparison):
         words.verdict_sentence(make_comparison(verdict="perhaps"), answer.study)
 
 
+def test_a_withheld_verdict_claims_no_other_answers(answer, make_comparison):
+    sure = replace(make_comparison(verdict="cannot tell"), judged=q(-9.0, 1.0, -11.0, -7.0))
+    said = words.verdict_sentence(sure, answer.study)
+
+    assert said.startswith("Cannot tell yet: best guess, setup ")
+    assert said.endswith("(95 % interval 7.0 to 11.0 W), but no verdict is given.")
+
+
 def test_an_interval_without_bounds_is_said():
     assert words.interval_words(q(1.0, math.inf, -math.inf, math.inf)) == "without bounds"
 
@@ -107,6 +116,7 @@ def test_equal_defaults_are_said_once():
         ("Ride in turns", "", "Ride in turns."),
         ("Speed comes from positions", "one.fit", "one.fit: Speed comes from positions."),
         ("Setup A (bars) has one lap", "A", "Setup A (bars) has one lap."),
+        ("one.fit counts too much", "one.fit", "one.fit counts too much."),
         ("Setup A (bars) has one lap.", "one.fit", "one.fit: Setup A (bars) has one lap."),
     ],
 )

@@ -118,7 +118,8 @@ def _gains(answers: pd.DataFrame) -> list[RenderableType]:
         title += f" (the first {LONGEST} of {len(gained)})"
     names = _names(gained)
     table = _table(title, "study", "before → after", "at km/h", "W", INTERVAL_BY_ITSELF)
-    for row in gained.head(LONGEST).to_dict("records"):
+    shown = gained.head(LONGEST)
+    for row in shown.to_dict("records"):
         digits = decimals_or_default(row["delta_watts"], row["delta_watts_sd"])
         table.add_row(
             names[row["study"]] + (" *" if _DOUBTED.intersection(row["warnings"]) else ""),
@@ -128,7 +129,7 @@ def _gains(answers: pd.DataFrame) -> list[RenderableType]:
             _interval(row["delta_watts_low"], row["delta_watts_high"], digits),
         )
     notes = []
-    if any(_DOUBTED.intersection(codes) for codes in gained["warnings"]):
+    if any(_DOUBTED.intersection(codes) for codes in shown["warnings"]):
         notes.append("* Something else may have made the difference: `sameloop compare` says what.")
     if answers.duplicated(["study", "speed_kmh"]).any():
         notes.append("With several setups in a study its verdicts rest on wider intervals.")

@@ -100,14 +100,14 @@ def response(
     """
     cda, n = x[layout.cda][layout.group], model.n_forces
     calm, wind = (wind_at(layout, balance, stretches, x, with_laps=laps) for laps in (False, True))
-    bends = _drag_bends(balance, model.speed, calm, cda)
     predicted = _drag_slopes(balance, model.speed, calm, cda)
     measured = _drag_slopes(balance, balance.speed, wind, cda)
     own, kept = _own_unknowns(layout, stretches), wind_kept(balance.mid_time)
     columns, scale = np.unique(own), air_scale_error(layout, x)
     lacking = np.zeros((len(columns), layout.size))
+    n_air = solved.left.shape[1] - n
+    bends = None if n_air else _drag_bends(balance, model.speed, calm, cda)
     for lap, mine in enumerate(own):
-        n_air = len(solved.left[lap]) - n
         towards = _towards(balance.sin[lap], balance.cos[lap], kept[lap])
         by, by_measured = (_chain(towards, one, lap, len(mine)) for one in (calm, wind))
         lift = np.zeros((n + n_air, len(mine)))
@@ -123,7 +123,7 @@ def response(
         here, pulled = np.searchsorted(columns, mine), lift.T @ solved.weight[lap]
         lacking[np.ix_(here, model.local_index[lap])] += pulled @ model.local[lap]
         lacking[np.ix_(here, model.road_index[lap])] += pulled[:, :n] * model.road_gain[lap]
-        if not n_air:
+        if bends is not None:
             force = (solved.weight[lap] @ solved.left[lap]) * balance.usable[lap]
             pulls = bends[:, :, lap] * force, predicted[1:, lap] * force
             lacking[np.ix_(here, mine)] -= _bent(*pulls, by, towards, calm.hats[lap]).T

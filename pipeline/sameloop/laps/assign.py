@@ -60,7 +60,7 @@ def named_in_vain(
     """
     full = [lap for lap in laps if lap.number > 0]
     parts = [
-        f"laps {part.first} to {part.last}{' by the button' if part.by == 'button' else ''}"
+        _range_words(part)
         for part in entry.laps
         if not any(_in_range(lap, recorded, part) for lap in full)
     ]
@@ -84,11 +84,14 @@ def named_beyond(
         "button": max((item.number for item in recorded), default=0),
     }
     return [
-        f"laps {part.first} to {part.last}{' by the button' if part.by == 'button' else ''}, and "
-        f"the last of the ride is lap {last[part.by]}"
+        f"{_range_words(part)}, and the last of the ride is lap {last[part.by]}"
         for part in entry.laps
         if part.first <= last[part.by] < part.last
     ]
+
+
+def _range_words(part: LapRange) -> str:
+    return f"laps {part.first} to {part.last}{' by the button' if part.by == 'button' else ''}"
 
 
 def _clock(time: float) -> str:

@@ -21,7 +21,7 @@ _LEAST_STRAIGHT = 300.0  # m of a lap; on less the positions' errors outweigh th
 POSITION_LENGTH = 0.002
 _MOVING = 3.0  # m/s by positions
 _FEWEST = 10  # samples with a position
-_ODDEST = 1.25  # of the circumference that was meant; no bicycle's wheel is beyond
+ODDEST_WHEEL = 1.25  # of the circumference that was meant, or one over it; none is beyond
 _ALIKE = 0.01  # by which rides may count unlike one another: positions are no better ride by ride
 _LAP_SCATTER = 0.004  # of a lap's length by positions, where single laps do not show their scatter
 
@@ -107,7 +107,7 @@ def on_one_scale(tracks: Sequence[Track]) -> tuple[Track, ...]:
     `wheel_check` of the wrong wheel.
     """
     counted = np.array([_over_ground(track, _rate(track)) for track in tracks])
-    sane = np.abs(np.log(counted)) < np.log(_ODDEST)  # beyond it is another unit
+    sane = np.abs(np.log(counted)) < np.log(ODDEST_WHEEL)  # beyond it is another unit
     if not sane.any():
         return tuple(tracks)
     factor = counted / counted[sane].mean()

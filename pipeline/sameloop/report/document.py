@@ -22,6 +22,7 @@ from sameloop.report.tables import KMH, lap_dict, results_dict
 from sameloop.report.words import (
     INTERVAL,
     INTERVAL_BY_ITSELF,
+    NOTHING_WEAK,
     defaults_lines,
     doubt_sentence,
     is_told,
@@ -227,7 +228,7 @@ def _doubts(answer: Answer, names: RideNames) -> Section:
     if found:
         blocks += [Paragraph(text="In these rides, worst first:"), Items(items=found, counted=True)]
     else:
-        blocks.append(Paragraph(text="Nothing weak was found in these rides."))
+        blocks.append(Paragraph(text=NOTHING_WEAK))
     blocks += [Paragraph(text="In every such test:"), Items(items=LIMITS)]
     return Section(title="What to doubt", blocks=tuple(blocks))
 

@@ -10,6 +10,7 @@ from sameloop.report.rounding import decimals_for_interval, fixed
 from sameloop.study import Setup, Study
 
 KMH = 3.6
+NOTHING_WEAK = "Nothing weak was found in these rides."
 INTERVAL, INTERVAL_BY_ITSELF = "95 % interval", "95 % interval by itself"
 
 
