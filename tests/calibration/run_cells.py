@@ -36,6 +36,7 @@ from sameloop.road import cut_laps
 from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.scenario import Fault, StudySpec
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
+from sameloop.study import Uncertainty
 
 _BENCHMARKS = Path(__file__).parents[1] / "benchmarks"
 whole_lines = runpy.run_path(str(_BENCHMARKS / "outcomes.py"))["whole_lines"]
@@ -50,12 +51,23 @@ CHANGES = {
 }
 PROTOCOLS = ("one_per_setup", "alternating")
 _DECLARED_ZERO = 2.0  # W, by a rider whose meter drifts; its zero is drawn with half of that
+#: A usual meter wanders as far within a ride as its zero is taken to move from ride to ride [W].
+_USUAL_DRIFT = Uncertainty().power_offset
+#: Mean and standard deviation over 54 meters of their coefficient of variation; Maier et al. 2017,
+#: Int J Sports Med 38:456-461, from memory.
+_PUBLISHED = (0.012, 0.009)
+
+
+def _study(*names: str, **options: object) -> StudySpec:
+    """Return `default_study` with a usual meter."""
+    spec = default_study(*names, **options)
+    return replace(spec, recorder=replace(spec.recorder, power_drift=_USUAL_DRIFT))
 
 
 def main_cells() -> dict[str, StudySpec]:
     """Every wind, change and protocol with all that usually hurts."""
     return {
-        f"{wind}, {change}, {protocol}": default_study(
+        f"{wind}, {change}, {protocol}": _study(
             wind=WINDS[wind], rides=protocol, laps=7, **CHANGES[change]
         )
         for wind, change, protocol in itertools.product(WINDS, CHANGES, PROTOCOLS)
@@ -64,7 +76,7 @@ def main_cells() -> dict[str, StudySpec]:
 
 def harder_cells() -> dict[str, StudySpec]:
     """What goes wrong in a test, each at 2 m/s of wind, without a change."""
-    plain = default_study(delta_cda=0.0)
+    plain = _study(delta_cda=0.0)
     few = {"wind": 2.0, "delta_cda": 0.0}
     weather, recorder = plain.weather, plain.recorder
     return {
@@ -75,14 +87,14 @@ def harder_cells() -> dict[str, StudySpec]:
         "posture drifts, null": replace(plain, rider=replace(plain.rider, posture=0.012)),
         "meter drifts, null": _drifting(plain),
         "GPS speed, null": replace(plain, recorder=replace(recorder, speed_source="gps")),
-        "3 + 3 laps, null": default_study(laps=3, **few),
-        "12 + 12 laps, null": default_study(laps=12, **few),
-        "two days, null": default_study(same_day=False, **few),
+        "3 + 3 laps, null": _study(laps=3, **few),
+        "12 + 12 laps, null": _study(laps=12, **few),
+        "two days, null": _study(same_day=False, **few),
         "steady power, null": replace(plain, power_spread=0.0),
-        "flat 0.9 km, null": default_study("flat", laps=12, **few),
-        "hilly 4.5 km, null": default_study("hilly", laps=5, **few),
-        "out and back, null": default_study("out_and_back", **few),
-        "indoor, null": default_study("indoor", laps=20, **few),
+        "flat 0.9 km, null": _study("flat", laps=12, **few),
+        "hilly 4.5 km, null": _study("hilly", laps=5, **few),
+        "out and back, null": _study("out_and_back", **few),
+        "indoor, null": _study("indoor", laps=20, **few),
     }
 
 
@@ -91,7 +103,7 @@ def channel_cells() -> dict[str, StudySpec]:
     out = {}
     for wind, delta in ((2.0, 0.0), (5.0, -0.015)):
         name = f"{wind:.0f} m/s" + (", null" if delta == 0 else "")
-        plain = default_study(wind=wind, delta_cda=delta, rides="alternating")
+        plain = _study(wind=wind, delta_cda=delta, rides="alternating")
         out[f"no air sensor, {name}"] = plain
         out[f"air sensor, {name}"] = _with_air(plain, AirSensor())
     out["air sensor 5 % off, 5 m/s"] = _with_air(plain, AirSensor(scale=0.95))
@@ -100,19 +112,25 @@ def channel_cells() -> dict[str, StudySpec]:
     moved = replace(_with_air(plain, AirSensor()), uncertainty=loose)
     out["air sensor 3 % between rides, 5 m/s"] = moved
     for course in ("hilly", "out_and_back"):
-        plain = _rough_road(default_study(course, laps=5, wind=2.0, rides="alternating"))
+        plain = _rough_road(_study(course, laps=5, wind=2.0, rides="alternating"))
         out[f"no barometer, {course}"] = plain
         out[f"barometer, {course}"] = replace(plain, barometric_height=True)
     return out
 
 
 def meter_cells() -> dict[str, StudySpec]:
-    """A meter that drifts, most of all in calm air, where little else hides it; and declared."""
+    """A meter that drifts, where little hides it and where much does, and one as published."""
     out = {}
     for wind, protocol in (("calm", PROTOCOLS[0]), ("calm", PROTOCOLS[1]), ("2 m/s", PROTOCOLS[0])):
-        plain = default_study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
+        plain = _study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
         for said in ("drifts", "drift declared"):
             out[f"{wind}, meter {said}, null, {protocol}"] = _drifting(plain)
+    mean, sd = _PUBLISHED
+    for wind, protocol in itertools.product(WINDS, PROTOCOLS):
+        plain = _study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
+        recorder = replace(plain.recorder, power_drift=0.0, power_wander=mean, power_wander_sd=sd)
+        name = f"{wind}, meter as published, null, {protocol}"
+        out[name] = replace(plain, recorder=recorder)
     return out
 
 

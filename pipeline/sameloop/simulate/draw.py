@@ -102,6 +102,7 @@ def _draw_rides(
     factors = {d: factor * (1 + scale * weather.day_factor * rng.standard_normal()) for d in days}
     clock = {d: FIRST_MORNING + d * DAY for d in days}
     sensors = _air_sensors(spec)
+    wanders = _meter_wanders(spec)
     rides = []
     for plan in spec.rides:
         speed = weather.wind / weather.factor * speeds[plan.day]
@@ -116,6 +117,7 @@ def _draw_rides(
             power_scale=spec.recorder.power_scale + scales[plan.meter],
             power_offset=spec.recorder.power_offset
             + scale * spec.uncertainty.power_offset * rng.standard_normal(),
+            power_wander=wanders[plan.meter],
             circumference_error=spec.recorder.circumference_error + errors["circumference"],
             air_sensor=next(sensors),
         )
@@ -142,6 +144,17 @@ def _draw_rides(
         )
         clock[plan.day] += float(np.ceil((ridden + stood + BREAK) / 60.0) * 60.0)
     return tuple(rides)
+
+
+def _meter_wanders(spec: StudySpec) -> dict[str, float]:
+    """How far each meter wanders within rides: log-normal, from a stream of its own."""
+    rng = np.random.default_rng([spec.seed, 12])
+    mean, sd = spec.recorder.power_wander, spec.recorder.power_wander_sd
+    # mean and sd of the logarithm follow from those of the value itself
+    spread = np.sqrt(np.log1p((sd / mean) ** 2)) if mean else 0.0
+    meters = sorted({plan.meter for plan in spec.rides})
+    drawn = np.exp(spread * rng.standard_normal(len(meters)) - spread**2 / 2)
+    return {meter: mean * float(one) for meter, one in zip(meters, drawn, strict=True)}
 
 
 def _air_sensors(spec: StudySpec) -> Iterator[AirSensor | None]:

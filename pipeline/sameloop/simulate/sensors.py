@@ -33,6 +33,9 @@ class Recorder:
         Standard deviation of a drift over half an hour, and of each sample [W].
     power_trend : float
         Steady drift of the power meter over a ride [W/h].
+    power_wander, power_wander_sd : float
+        Standard deviation of a share of the power that wanders for five minutes [-]. Of a study,
+        its mean and standard deviation over power meters: each meter's own is drawn (log-normal).
     power_lag : float
         By how much power arrives late against speed [s].
     dropouts : float
@@ -66,6 +69,8 @@ class Recorder:
     power_drift: float = 0.5
     power_noise: float = 2.0
     power_trend: float = 0.0
+    power_wander: float = 0.0
+    power_wander_sd: float = 0.0
     power_lag: float = 0.5
     dropouts: float = 2.0
     dropout_kind: str = "missing"
@@ -187,7 +192,12 @@ def _power(
     drift = recorder.power_drift * wander_alone(generator, 1800.0, recorder.interval, len(time))
     noise = recorder.power_noise * generator.standard_normal(len(time))
     drift += recorder.power_trend * time / 3600.0
-    read = truly * (1 + recorder.power_scale) + recorder.power_offset + drift + noise
+    scale = np.full(len(time), 1 + recorder.power_scale)
+    if recorder.power_wander:
+        scale += recorder.power_wander * wander_alone(
+            generator, 300.0, recorder.interval, len(time)
+        )
+    read = truly * scale + recorder.power_offset + drift + noise
     read = np.where(truly > 1.0, np.maximum(np.round(read), 0.0), 0.0)
     return _with_dropouts(read, recorder, generator)
 
