@@ -122,6 +122,12 @@ def misnamed_parts():
     return replace(study, setups=setups), rides
 
 
+def barely_clear():
+    """A saving that is just clear, with a meter of which nothing is declared."""
+    study, rides, _ = ridden(spec(delta_cda=-0.012, seed=0))
+    return replace(study, defaulted=("[uncertainty] power_offset_w = 1",)), rides
+
+
 def dragging(force, start, end, laps):
     """Newtons on a piece of road [m] on laps (from 0) of a loop of 897 m."""
 
@@ -193,6 +199,7 @@ FAULTS = {
     "power_drift": lambda: ridden(spec(laps=14, seed=4, recorder=Recorder(power_trend=50.0)))[:2],
     "odd_lap": lambda: faulty((0, 0, 3.5, 0, 0, 0), ()),
     "one_lap_decides": lambda: changed_samples(spec(), 0, dragging(60.0, 300, 360, [3])),
+    "hangs_on_zero": barely_clear,
     "parts_do_not_add_up": misnamed_parts,
     "wind_disagrees": turned_reports,
     "few_laps": lambda: ridden(spec(laps=3))[:2],
@@ -249,6 +256,15 @@ def test_no_verdict_where_all_speeds_are_in_another_unit():
 )
 def test_rides_without_a_fault_are_told_only_that_cda_and_crr_are_mixed(made):
     assert codes(*ridden(made)[:2]) <= {"not_separable"}
+
+
+def test_a_clear_saving_does_not_hang_on_the_zero():
+    study, rides, _ = ridden(spec("rolling", delta_cda=-0.03, seed=11))
+    study = replace(study, defaulted=("[uncertainty] power_offset_w = 1",))
+    answer = answer_study(study, rides=rides)
+
+    assert answer.comparisons[0].verdict == "helped"
+    assert {one.code for one in answer.warnings} <= {"not_separable"}
 
 
 def test_laps_at_two_powers_are_told_nothing():

@@ -17,6 +17,7 @@ from sameloop.fit_checks import fit_warnings
 from sameloop.laps.assign import named_beyond, named_in_vain
 from sameloop.unit_checks import FAR_WEATHER, hours_to_weather, unit_warnings
 from sameloop.wheel_checks import wheel_warnings
+from sameloop.zero_checks import zero_warnings
 
 #: From worst to mildest. A code that is not here (a stage may add its own) comes in the middle.
 SEVERITY = (
@@ -37,6 +38,7 @@ SEVERITY = (
     "power_drift",
     "odd_lap",
     "one_lap_decides",
+    "hangs_on_zero",
     "parts_do_not_add_up",
     "wind_disagrees",
     "few_laps",
@@ -79,7 +81,8 @@ def lap_warnings(found: StudyLaps) -> tuple[Warning_, ...]:
 
 def answer_warnings(answer: Answer) -> tuple[Warning_, ...]:
     """Add the estimate's own warnings and what the fit shows to those of the laps, worst first."""
-    return worst_first([*answer.warnings, *answer.estimate.warnings, *fit_warnings(answer)])
+    seen = (*answer.warnings, *answer.estimate.warnings)
+    return worst_first([*seen, *fit_warnings(answer), *zero_warnings(answer)])
 
 
 def worst_first(warnings: list[Warning_]) -> tuple[Warning_, ...]:

@@ -243,6 +243,8 @@ def ride_space(
 def _processes(spec: StudySpec, ride: RideSpec) -> tuple[FloatArray, FloatArray]:
     """Time scales [s] and standard deviations of the states from `WANDER` on."""
     wind, recorder = met_wind(spec, ride), ride.recorder
+    if recorder.power_wander:
+        raise ValueError("the bound has no process for power_wander")
     strength = wind.station_speed * wind.factor
     wander = wind.calm_wander + wind.wander * strength
     gust = (wind.calm_gusts + wind.gusts * strength) / np.sqrt(2)

@@ -37,6 +37,7 @@ from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.scenario import Fault, StudySpec
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
 from sameloop.study import Uncertainty
+from sameloop.zero_checks import bearable_zero, usual_wander
 
 _BENCHMARKS = Path(__file__).parents[1] / "benchmarks"
 whole_lines = runpy.run_path(str(_BENCHMARKS / "outcomes.py"))["whole_lines"]
@@ -190,6 +191,7 @@ def answer(simulated: SimulatedStudy) -> dict[str, object]:
     return {
         "verdict": found.verdict,
         "converged": result.fit.converged,
+        "hangs": bearable_zero(found, study.uncertainty.power_offset) < usual_wander(stretches),
         "error": {name: q.value - t for name, (q, t) in pairs.items()},
         "sd": {name: q.sd for name, (q, _) in pairs.items()},
         "covered": covered | {"joint": _in_region(found, pairs["cda"][1], pairs["crr"][1])},
@@ -245,15 +247,18 @@ def table(outcomes: list[dict], quantity: str = "watts 36") -> str:
 def coverage_table(outcomes: list[dict]) -> str:
     """One line for each cell in Markdown: every coverage, and clear verdicts where none is true."""
     kinds = ("watts 36", "watts 40", "cda", "crr", "joint")
-    lines = ["| cell | n | " + " | ".join(kinds) + " | false verdicts |", "| --- " * 8 + "|"]
+    heads = ("cell", "n", *kinds, "false verdicts", "of them told to hang on the zero")
+    lines = ["| " + " | ".join(heads) + " |", "| --- " * len(heads) + "|"]
     for name in [*cells(), "all"]:
         mine = [o for o in outcomes if name in (o["cell"], "all")]
         null = [o for o in mine if ", null" in o["cell"]]
         if not mine:
             continue
         covers = " | ".join(f"{np.mean([o['covered'][kind] for o in mine]):.3f}" for kind in kinds)
-        false = np.mean([o["verdict"] in ("helped", "made it worse") for o in null]) if null else 0
-        lines.append(f"| {name} | {len(mine)} | {covers} | {f'{false:.3f}' if null else ''} |")
+        false = [o for o in null if o["verdict"] in ("helped", "made it worse")]
+        told = [o for o in false if o.get("hangs")]  # older outcomes do not say
+        rates = f"{len(false) / len(null):.3f} | {len(told)} of {len(false)}" if null else " | "
+        lines.append(f"| {name} | {len(mine)} | {covers} | {rates} |")
     return "\n".join(lines)
 
 

@@ -124,6 +124,17 @@ def test_power_noise_and_drift():
     assert np.abs(np.diff(drift)).mean() < 1.0  # slow
 
 
+def test_a_share_of_the_power_wanders():
+    truly = samples()["power"].to_numpy()[moving()]
+    share = samples(power_wander=0.03)["power"].to_numpy()[moving()] / truly - 1
+    calm = np.convolve(share, np.ones(60) / 60, "valid")  # whole watts are noise of a second
+    assert 0.01 < calm.std() < 0.06
+    assert np.abs(np.diff(calm)).max() < 0.002  # slow
+    # the hardest and the easiest seconds are misread alike, as shares
+    hard = truly > np.median(truly)
+    assert share[hard].mean() == pytest.approx(share[~hard].mean(), abs=0.01)
+
+
 def test_power_arrives_late():
     early, late = samples()["power"].to_numpy(), samples(power_lag=3.0)["power"].to_numpy()
     assert late[3:] == pytest.approx(early[:-3], abs=1.01)

@@ -10,6 +10,7 @@ import pytest
 from sameloop.simulate.draw import draw
 from sameloop.simulate.dynamics import Bike
 from sameloop.simulate.scenario import RidePlan, Weather, default_study
+from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import simulate_studies, steady_power
 from sameloop.study import Uncertainty
 
@@ -64,6 +65,25 @@ def test_two_meters_differ_by_what_they_declare():
     draws = [draw(small(rides=plans, seed=k)) for k in range(500)]
     apart = [one.rides[1].recorder.power_scale - one.rides[0].recorder.power_scale for one in draws]
     assert np.std(apart) == pytest.approx(Uncertainty().power_scale_between_meters, rel=0.1)
+
+
+def test_each_meter_wanders_by_its_own():
+    plans = tuple(
+        RidePlan(setups=(setup,), meter=meter)
+        for setup, meter in (("A", "crank"), ("B", "crank"), ("A", "hub"))
+    )
+    recorder = Recorder(power_wander=0.012, power_wander_sd=0.009)
+    draws = [draw(small(rides=plans, recorder=recorder, seed=k)) for k in range(2000)]
+    own = np.array([[ride.recorder.power_wander for ride in one.rides] for one in draws])
+    assert np.array_equal(own[:, 0], own[:, 1])
+    assert own[:, 0].mean() == pytest.approx(0.012, rel=0.05)
+    assert own[:, 2].std() == pytest.approx(0.009, rel=0.15)
+    assert abs(np.corrcoef(own[:, 0], own[:, 2])[0, 1]) < 0.1
+    plain = draw(small(rides=plans, seed=3)).rides
+    assert [ride.recorder.power_wander for ride in plain] == [0.0, 0.0, 0.0]
+    # nothing else is drawn otherwise for it
+    kept = replace(draws[3].rides[1].recorder, power_wander=0.0, power_wander_sd=0.0)
+    assert kept == plain[1].recorder
 
 
 def test_an_exact_study_declares_the_truth():
