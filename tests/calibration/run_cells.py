@@ -247,18 +247,18 @@ def table(outcomes: list[dict], quantity: str = "watts 36") -> str:
 def coverage_table(outcomes: list[dict]) -> str:
     """One line for each cell in Markdown: every coverage, and clear verdicts where none is true."""
     kinds = ("watts 36", "watts 40", "cda", "crr", "joint")
-    heads = ("cell", "n", *kinds, "false verdicts", "of them told to hang on the zero")
+    heads = ("cell", "n", *kinds, "false verdicts", "clear verdicts", "of them hang on the zero")
     lines = ["| " + " | ".join(heads) + " |", "| --- " * len(heads) + "|"]
     for name in [*cells(), "all"]:
         mine = [o for o in outcomes if name in (o["cell"], "all")]
-        null = [o for o in mine if ", null" in o["cell"]]
         if not mine:
             continue
         covers = " | ".join(f"{np.mean([o['covered'][kind] for o in mine]):.3f}" for kind in kinds)
-        false = [o for o in null if o["verdict"] in ("helped", "made it worse")]
-        told = [o for o in false if o.get("hangs")]  # older outcomes do not say
-        rates = f"{len(false) / len(null):.3f} | {len(told)} of {len(false)}" if null else " | "
-        lines.append(f"| {name} | {len(mine)} | {covers} | {rates} |")
+        clear = [o for o in mine if o["verdict"] in ("helped", "made it worse")]
+        null = [", null" in o["cell"] for o in mine]
+        false = f"{sum(', null' in o['cell'] for o in clear) / sum(null):.3f}" if any(null) else ""
+        hang = sum(o.get("hangs", False) for o in clear)  # older outcomes do not say
+        lines.append(f"| {name} | {len(mine)} | {covers} | {false} | {len(clear)} | {hang} |")
     return "\n".join(lines)
 
 
