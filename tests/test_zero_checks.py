@@ -38,7 +38,7 @@ def test_a_verdict_that_an_ordinary_meter_would_overturn_says_so():
     assert "moved by 1.4 W from ride to ride" in warning.text
     assert "By default 1 W is taken" in warning.text
     assert "1.2 % (2.9 W here)" in warning.text  # of some 240 W
-    assert "state how far it moved as power_offset_w" in warning.text
+    assert "state how far it moved, in watts, as power_offset_w" in warning.text
 
 
 def test_the_movement_it_names_is_about_where_the_verdict_goes():

@@ -35,7 +35,8 @@ def zero_warnings(answer: Answer) -> Iterator[Warning_]:
                 f"would not be clear if the zero moved by {bearable:.1f} W from ride to ride. By "
                 f"default {taken:g} W is taken, and meters wander by some "
                 f"{100 * _METERS_WANDER:.1f} % ({usual:.1f} W here): read the zero before and "
-                "after each ride, and state how far it moved as power_offset_w"
+                "after each ride, and state how far it moved, in watts, as power_offset_w under "
+                "[uncertainty]"
             )
             yield Warning_(code="hangs_on_zero", text=text)
 
