@@ -10,7 +10,14 @@ from sameloop.plan.result import Plan
 from sameloop.plan.words import needed_line, outlook_lines, session_words, stint_words
 
 #: Headings of the columns that the rider fills in, one row for each stint.
-BLANKS = ("start", "mass kg", "tyres front / rear", "tyre or road °C", "zero", "wind m/s, from")
+BLANKS = (
+    "start",
+    "mass kg",
+    "tyres front / rear",
+    "tyre or road °C",
+    "zero before / after",
+    "wind m/s, from",
+)
 _LIMIT_FACTOR = 1.5
 
 
@@ -73,7 +80,8 @@ def _checklist(plan: Plan) -> tuple[str, ...]:
         "Warm up for 15 minutes; tyres and meter take the temperature of the road.",
         "Total mass: weigh rider, bike, clothes and bottles together before every stint.",
         "Tyre pressure with one gauge, and the temperature it was read at, before every stint.",
-        "Zero the power meter before every stint, standing, at the temperature of the road.",
+        "Zero the power meter before every stint, standing, at the temperature of the road, and "
+        "look at the zero again after it: what it moved belongs into study.toml.",
         "Same clothes, helmet, shoes, bottles and bags in the same places.",
         powers,
         "No drafting and nobody behind: let traffic go, or strike the lap.",
