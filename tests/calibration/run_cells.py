@@ -37,7 +37,7 @@ from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.scenario import Fault, StudySpec
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
 from sameloop.study import Uncertainty
-from sameloop.zero_checks import bearable_zero, usual_wander
+from sameloop.zero_checks import usual_wander
 
 _BENCHMARKS = Path(__file__).parents[1] / "benchmarks"
 whole_lines = runpy.run_path(str(_BENCHMARKS / "outcomes.py"))["whole_lines"]
@@ -191,7 +191,7 @@ def answer(simulated: SimulatedStudy) -> dict[str, object]:
     return {
         "verdict": found.verdict,
         "converged": result.fit.converged,
-        "hangs": bearable_zero(found, study.uncertainty.power_offset) < usual_wander(stretches),
+        "hangs": found.zero_borne * study.uncertainty.power_offset < usual_wander(stretches),
         "error": {name: q.value - t for name, (q, t) in pairs.items()},
         "sd": {name: q.sd for name, (q, _) in pairs.items()},
         "covered": covered | {"joint": _in_region(found, pairs["cda"][1], pairs["crr"][1])},

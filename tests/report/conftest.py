@@ -64,6 +64,7 @@ def comparison(**changes):
         reason="The whole interval is a saving.",
         why="The whole interval is a saving.",
         more_laps=None,
+        zero_borne=2.0,
         budget=(BudgetLine(source="wind", delta_watts_sd=2.0),),
         joint=np.array([[1.7e-5, -7.4e-7], [-7.4e-7, 4e-8]]),
     )

@@ -17,12 +17,17 @@ _MOST_LAPS = 200  # more than anybody rides: then it is 'none would'
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
-    """Verdict with its reason; `more_laps` per setup, None when settled or when none would do."""
+    """Verdict with its reason; `more_laps` per setup, None when settled or when none would do.
+
+    `zero_borne` is by how many times what is declared the meter's zero may move before a clear
+    verdict is clear no longer; infinite without one.
+    """
 
     verdict: str
     also_small: bool
     why: str
     more_laps: int | None
+    zero_borne: float = math.inf
 
 
 def decide(

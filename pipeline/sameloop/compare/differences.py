@@ -92,6 +92,7 @@ def compare_pair(
         reason=decision.why,
         why=_why(decision, separable, judge.looks.words(judged)),
         more_laps=decision.more_laps,
+        zero_borne=decision.zero_borne,
         budget=_budget(of_watts[0]),
         joint=joint,
     )

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from sameloop.compare.decision import Decision, decide, withheld
+from sameloop.compare.decision import HELPED, WORSE, Decision, decide, withheld
 from sameloop.compare.looks import Looks
+from sameloop.compare.zero import zero_borne
 from sameloop.estimate.result import Estimate, Quantity
 from sameloop.estimate.uncertainty import SHRINKING, Spread
 from sameloop.road.stretches import Stretches
@@ -54,6 +55,8 @@ class Judge:
             shrinks=_shrinking(judged.of_watts),
             laps=laps,
         )
+        if decision.verdict in (HELPED, WORSE):
+            decision = replace(decision, zero_borne=zero_borne(judged.watts, of_watts))
         return judged.watts, decision
 
 

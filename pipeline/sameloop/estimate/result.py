@@ -129,6 +129,9 @@ class Comparison:
         The same with what else bears on it.
     more_laps : int or None
         Further laps per setup that would settle it; None when settled or when none would.
+    zero_borne : float
+        By how many times what is declared the meter's zero may move before a clear verdict is
+        clear no longer; infinite without one.
     budget : tuple of BudgetLine
         At the first reference speed; squares add up to the total variance.
     joint : array, (2, 2)
@@ -150,6 +153,7 @@ class Comparison:
     reason: str
     why: str
     more_laps: int | None
+    zero_borne: float
     budget: tuple[BudgetLine, ...]
     joint: FloatArray
 

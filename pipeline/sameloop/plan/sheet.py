@@ -81,7 +81,7 @@ def _checklist(plan: Plan) -> tuple[str, ...]:
         "Total mass: weigh rider, bike, clothes and bottles together before every stint.",
         "Tyre pressure with one gauge, and the temperature it was read at, before every stint.",
         "Zero the power meter before every stint, standing, at the temperature of the road, and "
-        "look at the zero again after it: what it moved belongs into study.toml.",
+        "look at the zero again after it: the largest movement, in watts, is power_offset_w.",
         "Same clothes, helmet, shoes, bottles and bags in the same places.",
         powers,
         "No drafting and nobody behind: let traffic go, or strike the lap.",
