@@ -27,9 +27,9 @@ from sameloop.report.worth_text import (
     cover_words,
     gear_rows,
     kept_words,
+    leading_sentences,
     offer_words,
     split_sentences,
-    terms_sentences,
     times_sentence,
     worth_sentence,
 )
@@ -152,7 +152,8 @@ def _course(answer: Answer, file: UploadedFile | None) -> Course:
 
 
 def _blocks(found: CourseAnswer) -> list[Block]:
-    shown: list[Block] = [Paragraph(text=line) for line in terms_sentences(found.terms)]
+    leading = leading_sentences(found.terms, found.doubts)
+    shown: list[Block] = [Paragraph(text=line) for line in leading]
     for worth in found.worths:
         shown += _worth(worth, found)
     shown.append(Paragraph(text=course_sentence(found)))

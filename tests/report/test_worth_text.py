@@ -3,7 +3,7 @@
 import pytest
 
 from sameloop.compare.part_changes import Change
-from sameloop.estimate.result import Quantity
+from sameloop.estimate.result import Quantity, Warning_
 from sameloop.report.words import clock
 from sameloop.report.worth_text import (
     cause_headings,
@@ -11,10 +11,10 @@ from sameloop.report.worth_text import (
     cover_words,
     interval_at,
     kept_words,
+    leading_sentences,
     offer_words,
     ratio_words,
     split_sentences,
-    terms_sentences,
     times_sentence,
     worth_sentence,
 )
@@ -157,12 +157,12 @@ def test_a_setup_among_several_is_told_with_its_level():
     assert cause_headings(terms) == (
         "from", "seconds", "98.1 % interval", "watts", "98.1 % interval",
     )  # fmt: skip
-    assert terms_sentences(terms) == (
+    assert leading_sentences(terms, ()) == (
         "The study makes 3 statements, so each has its 98.1 % interval here, as it is judged in "
         "the comparison, which calls it the interval for all 3 statements at once: all of them "
         "hold together at 95 %.",
     )
-    assert terms_sentences(Terms()) == ()
+    assert leading_sentences(Terms(), ()) == ()
     assert interval_at(0.95) == "95 % interval"
 
 
@@ -186,4 +186,11 @@ def test_without_a_verdict_the_reason_is_said_and_nothing_is_sure():
         "Cannot tell yet: best guess, setup B saves 10.0 s against A (95 % interval 6.0 to 14.0 "
         "s), but no verdict is given."
     )
-    assert terms_sentences(terms) == ("No verdict is given. One ride met a storm.",)
+    assert leading_sentences(terms, ()) == ("No verdict is given. One ride met a storm.",)
+
+
+def test_what_to_doubt_of_the_study_is_to_doubt_of_its_worth():
+    worst = Warning_(code="no_wind", text="No wind is known")
+    also = Warning_(code="few_laps", text="Setup A has only 2 usable laps")
+
+    assert leading_sentences(Terms(), (worst, also)) == ("What to doubt first: No wind is known.",)

@@ -81,6 +81,8 @@ def test_each_meter_wanders_by_its_own():
     assert abs(np.corrcoef(own[:, 0], own[:, 2])[0, 1]) < 0.1
     plain = draw(small(rides=plans, seed=3)).rides
     assert [ride.recorder.power_wander for ride in plain] == [0.0, 0.0, 0.0]
+    with pytest.raises(ValueError, match="needs a power_wander"):
+        draw(small(rides=plans, recorder=Recorder(power_wander_sd=0.009)))
     # nothing else is drawn otherwise for it
     kept = replace(draws[3].rides[1].recorder, power_wander=0.0, power_wander_sd=0.0)
     assert kept == plain[1].recorder

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from sameloop.estimate.result import Quantity
+from sameloop.estimate.result import Quantity, Warning_
 from sameloop.report.parts_words import untold_words
 from sameloop.report.rounding import decimals_or_default, fixed
 from sameloop.report.text import list_item, plain_table
 from sameloop.report.words import (
     change_words,
     clock,
+    doubt_sentence,
     interval_words,
     speed_words,
     split_words,
@@ -43,7 +44,7 @@ CAUTION = (
 def format_worth(found: CourseAnswer) -> RenderableType:
     """Lay out what the setups are worth on a course, the answer first."""
     parts: list[RenderableType] = [Text(course_sentence(found))]
-    parts += [Text(line) for line in terms_sentences(found.terms)]
+    parts += [Text(line) for line in leading_sentences(found.terms, found.doubts)]
     for worth in found.worths:
         parts += _worth(worth, found)
     parts += _money(found)
@@ -63,8 +64,8 @@ def course_sentence(found: CourseAnswer) -> str:
     )
 
 
-def terms_sentences(terms: Terms) -> tuple[str, ...]:
-    """Say why intervals are wider than those of a single statement, or why there is no verdict."""
+def leading_sentences(terms: Terms, doubts: Sequence[Warning_]) -> tuple[str, ...]:
+    """Say why intervals are wider than those of one statement, or no verdict; and what to doubt."""
     said = []
     if terms.statements > 1:
         said.append(
@@ -75,6 +76,9 @@ def terms_sentences(terms: Terms) -> tuple[str, ...]:
         )
     if terms.unsound:
         said.append(f"No verdict is given. {terms.unsound}")
+    doubt = doubt_sentence(doubts)
+    if doubt is not None:
+        said.append(doubt)
     return tuple(said)
 
 

@@ -150,6 +150,8 @@ def _meter_wanders(spec: StudySpec) -> dict[str, float]:
     """How far each meter wanders within rides: log-normal, from a stream of its own."""
     rng = np.random.default_rng([spec.seed, 12])
     mean, sd = spec.recorder.power_wander, spec.recorder.power_wander_sd
+    if sd and not mean:
+        raise ValueError("power_wander_sd needs a power_wander that it is the spread of")
     # mean and sd of the logarithm follow from those of the value itself
     spread = np.sqrt(np.log1p((sd / mean) ** 2)) if mean else 0.0
     meters = sorted({plan.meter for plan in spec.rides})

@@ -9,6 +9,7 @@ import numpy as np
 
 from sameloop.answer import Answer
 from sameloop.compare.part_changes import Untold
+from sameloop.estimate.result import Warning_
 from sameloop.study import Setup
 from sameloop.worth.course import Course
 from sameloop.worth.day import Day, air_along
@@ -36,6 +37,8 @@ class CourseAnswer:
         Speed above which the riders brake [m/s].
     terms : Terms
         How surely anything is said.
+    doubts : tuple of Warning_
+        About the study, worst first.
     worths : tuple of Worth
         Every pair of setups with laps.
     offers : tuple of Offer
@@ -57,6 +60,7 @@ class CourseAnswer:
     pacing: Pacing
     top_speed: float
     terms: Terms
+    doubts: tuple[Warning_, ...]
     worths: tuple[Worth, ...]
     offers: tuple[Offer, ...]
     kept: tuple[Kept, ...]
@@ -115,6 +119,7 @@ def worth_on_course(
         pacing=pacing,
         top_speed=top_speed,
         terms=terms,
+        doubts=answer.warnings,
         worths=tuple(worths),
         offers=offers,
         kept=savings_kept(offers, fit),
