@@ -18,7 +18,7 @@ ENDINGS = (".html", ".pdf")
 _MARGIN, _GAP = 11.0, 6.0  # mm
 _FAMILY = "DejaVu"
 _ROW, _TABLE = 9.0, 120.0  # mm, a row high enough to write in, and all rows at most
-_NARROW = (8.0, 14.0)  # mm, columns of number and setup
+_NUMBER, _SETUP, _WIDEST = 8.0, 14.0, 26.0  # mm, columns of number and setup, for long names
 _BLANK = 17.0  # mm, each column to fill in
 
 
@@ -111,9 +111,11 @@ class _Page(FPDF):
 def _order_table(pdf: _Page, sheet: Sheet) -> None:
     pdf.ln(1.5)
     pdf.set_font(_FAMILY, "", 7.5)
-    rest = pdf.epw - sum(_NARROW) - _BLANK * len(sheet.blanks)
+    longest = max(pdf.get_string_width(setup) for _, setup, _ in sheet.rows)
+    setup = min(max(_SETUP, longest + 5), _WIDEST)
+    rest = pdf.epw - _NUMBER - setup - _BLANK * len(sheet.blanks)
     with pdf.table(
-        col_widths=(*_NARROW, rest, *(_BLANK for _ in sheet.blanks)),
+        col_widths=(_NUMBER, setup, rest, *(_BLANK for _ in sheet.blanks)),
         borders_layout=TableBordersLayout.ALL,
         headings_style=FontFace(emphasis="BOLD"),
         line_height=3.6,
