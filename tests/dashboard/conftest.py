@@ -3,6 +3,7 @@
 import html
 import importlib
 import re
+import sys
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -14,6 +15,15 @@ def _page(name):
     import importlib
 
     importlib.import_module(f"sameloop_dashboard.{name}").show()
+
+
+@pytest.fixture(autouse=True)
+def own_main(monkeypatch):
+    """Take back `__main__`, which a page run without a browser puts itself in place of.
+
+    Workers that a later test starts would run the page's script instead of the tests'.
+    """
+    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
 
 
 @pytest.fixture
