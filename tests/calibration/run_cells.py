@@ -104,7 +104,7 @@ def channel_cells() -> dict[str, StudySpec]:
     out = {}
     for wind, delta in ((2.0, 0.0), (5.0, -0.015)):
         name = f"{wind:.0f} m/s" + (", null" if delta == 0 else "")
-        plain = _study(wind=wind, delta_cda=delta, rides="alternating")
+        plain = default_study(wind=wind, delta_cda=delta, rides="alternating")
         out[f"no air sensor, {name}"] = plain
         out[f"air sensor, {name}"] = _with_air(plain, AirSensor())
     out["air sensor 5 % off, 5 m/s"] = _with_air(plain, AirSensor(scale=0.95))
@@ -113,7 +113,7 @@ def channel_cells() -> dict[str, StudySpec]:
     moved = replace(_with_air(plain, AirSensor()), uncertainty=loose)
     out["air sensor 3 % between rides, 5 m/s"] = moved
     for course in ("hilly", "out_and_back"):
-        plain = _rough_road(_study(course, laps=5, wind=2.0, rides="alternating"))
+        plain = _rough_road(default_study(course, laps=5, wind=2.0, rides="alternating"))
         out[f"no barometer, {course}"] = plain
         out[f"barometer, {course}"] = replace(plain, barometric_height=True)
     return out
