@@ -22,16 +22,21 @@ def zero_warnings(answer: Answer) -> Iterator[Warning_]:
     if not any(" power_offset_w " in line for line in answer.study.defaulted):
         return
     taken, usual = answer.study.uncertainty.power_offset, usual_wander(answer.stretches)
-    hanging = [f"{watts:.1f} W ({name})" for name, watts in _borne(answer, taken) if watts < usual]
-    if hanging:
-        text = (
-            "Verdicts are clear only while the power meter's zero moves from ride to ride by less "
-            f"than about {', '.join(hanging)}. By default {taken:g} W is taken, and meters wander "
-            f"by some {100 * _METERS_WANDER:.1f} % ({usual:.1f} W here): read the zero before and "
-            "after each ride, and state the largest movement, in watts, as power_offset_w under "
-            "[uncertainty]"
-        )
-        yield Warning_(code="hangs_on_zero", text=text)
+    borne = tuple(_borne(answer, taken))
+    hanging = [f"{watts:.1f} W ({name})" for name, watts in borne if watts < usual]
+    if not hanging:
+        return
+    if len(borne) == 1:
+        start, amounts = "The verdict is", f"{borne[0][1]:.1f} W"
+    else:
+        start, amounts = "Verdicts are", ", ".join(hanging)
+    text = (
+        f"{start} clear only while the power meter's zero moves from ride to ride by less than "
+        f"about {amounts}. By default {taken:g} W is taken, and meters wander by some "
+        f"{100 * _METERS_WANDER:.1f} % ({usual:.1f} W here): read the zero before and after each "
+        "ride, and state the largest movement, in watts, as power_offset_w under [uncertainty]"
+    )
+    yield Warning_(code="hangs_on_zero", text=text)
 
 
 def usual_wander(stretches: Stretches) -> float:
