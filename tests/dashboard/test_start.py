@@ -16,6 +16,7 @@ def test_the_server_listens_here_only_and_tells_nobody():
         "--server.enableCORS=true",
         "--browser.gatherUsageStats=false",
         "--server.showEmailPrompt=false",
+        "--logger.hideWelcomeMessage=true",
         "--server.headless=true",
         "--server.port=8501",
         "--server.maxUploadSize=64",
@@ -33,13 +34,14 @@ def test_every_flag_is_known_to_streamlit():
         assert value
 
 
-def test_the_command_becomes_the_server_with_the_study(tmp_path, monkeypatch):
+def test_the_command_becomes_the_server_with_the_study(tmp_path, monkeypatch, capsys):
     started = []
     monkeypatch.setattr("os.execve", lambda *given: started.append(given))
     assert cli.main(["dashboard", str(tmp_path), "--no-browser", "--port", "9000"]) == 0
     ((program, command, environment),) = started
     assert program == sys.executable
     assert "--server.port=9000" in command
+    assert "at http://localhost:9000, on this machine only" in capsys.readouterr().out
     assert environment["SAMELOOP_STUDY"] == str(tmp_path.resolve())
 
 
