@@ -34,7 +34,8 @@ def zero_warnings(answer: Answer) -> Iterator[Warning_]:
         f"{start} clear only while the power meter's zero moves from ride to ride by less than "
         f"about {amounts}. By default {taken:g} W is taken, and meters wander by some "
         f"{100 * _METERS_WANDER:.1f} % ({usual:.1f} W here): read the zero before and after each "
-        "ride, and state the largest movement, in watts, as power_offset_w under [uncertainty]"
+        "ride, and state the largest movement, in watts, as power_offset_w under [uncertainty]; "
+        "more rides of each setup, in turns, bear more"
     )
     yield Warning_(code="hangs_on_zero", text=text)
 
