@@ -16,6 +16,7 @@ import runpy
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -35,8 +36,8 @@ from sameloop.laps import find_laps
 from sameloop.road import cut_laps
 from sameloop.simulate.air_sensor import AirSensor
 from sameloop.simulate.scenario import Fault, StudySpec
+from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import SimulatedStudy, default_study, simulate_studies
-from sameloop.study import Uncertainty
 from sameloop.zero_checks import usual_wander
 
 _BENCHMARKS = Path(__file__).parents[1] / "benchmarks"
@@ -52,23 +53,15 @@ CHANGES = {
 }
 PROTOCOLS = ("one_per_setup", "alternating")
 _DECLARED_ZERO = 2.0  # W, by a rider whose meter drifts; its zero is drawn with half of that
-#: A usual meter wanders as far within a ride as its zero is taken to move from ride to ride [W].
-_USUAL_DRIFT = Uncertainty().power_offset
 #: Mean and standard deviation over 54 meters of their coefficient of variation; Maier et al. 2017,
 #: Int J Sports Med 38:456-461, from memory.
 _PUBLISHED = (0.012, 0.009)
 
 
-def _study(*names: str, **options: object) -> StudySpec:
-    """Return `default_study` with a usual meter."""
-    spec = default_study(*names, **options)
-    return replace(spec, recorder=replace(spec.recorder, power_drift=_USUAL_DRIFT))
-
-
 def main_cells() -> dict[str, StudySpec]:
     """Every wind, change and protocol with all that usually hurts."""
     return {
-        f"{wind}, {change}, {protocol}": _study(
+        f"{wind}, {change}, {protocol}": default_study(
             wind=WINDS[wind], rides=protocol, laps=7, **CHANGES[change]
         )
         for wind, change, protocol in itertools.product(WINDS, CHANGES, PROTOCOLS)
@@ -77,7 +70,7 @@ def main_cells() -> dict[str, StudySpec]:
 
 def harder_cells() -> dict[str, StudySpec]:
     """What goes wrong in a test, each at 2 m/s of wind, without a change."""
-    plain = _study(delta_cda=0.0)
+    plain = default_study(delta_cda=0.0)
     few = {"wind": 2.0, "delta_cda": 0.0}
     weather, recorder = plain.weather, plain.recorder
     return {
@@ -88,14 +81,14 @@ def harder_cells() -> dict[str, StudySpec]:
         "posture drifts, null": replace(plain, rider=replace(plain.rider, posture=0.012)),
         "meter drifts, null": _drifting(plain),
         "GPS speed, null": replace(plain, recorder=replace(recorder, speed_source="gps")),
-        "3 + 3 laps, null": _study(laps=3, **few),
-        "12 + 12 laps, null": _study(laps=12, **few),
-        "two days, null": _study(same_day=False, **few),
+        "3 + 3 laps, null": default_study(laps=3, **few),
+        "12 + 12 laps, null": default_study(laps=12, **few),
+        "two days, null": default_study(same_day=False, **few),
         "steady power, null": replace(plain, power_spread=0.0),
-        "flat 0.9 km, null": _study("flat", laps=12, **few),
-        "hilly 4.5 km, null": _study("hilly", laps=5, **few),
-        "out and back, null": _study("out_and_back", **few),
-        "indoor, null": _study("indoor", laps=20, **few),
+        "flat 0.9 km, null": default_study("flat", laps=12, **few),
+        "hilly 4.5 km, null": default_study("hilly", laps=5, **few),
+        "out and back, null": default_study("out_and_back", **few),
+        "indoor, null": default_study("indoor", laps=20, **few),
     }
 
 
@@ -123,12 +116,12 @@ def meter_cells() -> dict[str, StudySpec]:
     """A meter that drifts, where little hides it and where much does, and one as published."""
     out = {}
     for wind, protocol in (("calm", PROTOCOLS[0]), ("calm", PROTOCOLS[1]), ("2 m/s", PROTOCOLS[0])):
-        plain = _study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
+        plain = default_study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
         for said in ("drifts", "drift declared"):
             out[f"{wind}, meter {said}, null, {protocol}"] = _drifting(plain)
     mean, sd = _PUBLISHED
     for wind, protocol in itertools.product(WINDS, PROTOCOLS):
-        plain = _study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
+        plain = default_study(wind=WINDS[wind], rides=protocol, delta_cda=0.0)
         recorder = replace(plain.recorder, power_drift=0.0, power_wander=mean, power_wander_sd=sd)
         name = f"{wind}, meter as published, null, {protocol}"
         out[name] = replace(plain, recorder=recorder)
@@ -205,10 +198,10 @@ def _in_region(found: Comparison, delta_cda: float, delta_crr: float) -> bool:
     return bool(away @ np.linalg.solve(found.joint, away) <= 2 * stats.f.ppf(0.95, 2, df))
 
 
-def run_batch(batch: list[tuple[str, int]]) -> list[dict[str, object]]:
-    """Simulate and answer ``(cell, seed)`` pairs."""
+def run_batch(drift: float, batch: list[tuple[str, int]]) -> list[dict[str, object]]:
+    """Simulate and answer ``(cell, seed)`` pairs; usual meters wander by `drift` [W]."""
     known = cells()
-    specs = [replace(known[cell], seed=seed) for cell, seed in batch]
+    specs = [_with_meter(replace(known[cell], seed=seed), drift) for cell, seed in batch]
     outcomes = []
     for (cell, seed), simulated in zip(batch, simulate_studies(specs), strict=True):
         try:
@@ -217,6 +210,13 @@ def run_batch(batch: list[tuple[str, int]]) -> list[dict[str, object]]:
             found = {"refused": str(error)}
         outcomes.append({"cell": cell, "seed": seed, **found})
     return outcomes
+
+
+def _with_meter(spec: StudySpec, drift: float) -> StudySpec:
+    """Let a usual meter wander so far within a ride; a meter that is the fault stays as it is."""
+    if spec.recorder.power_drift != Recorder().power_drift:
+        return spec
+    return replace(spec, recorder=replace(spec.recorder, power_drift=drift))
 
 
 def _as_declared(cell: str, simulated: SimulatedStudy) -> SimulatedStudy:
@@ -270,6 +270,10 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--set", choices=SETS, action="append", help="these cells only")
     parser.add_argument("--twice-null", action="store_true", help="twice as many without a change")
+    parser.add_argument(
+        "--meter-drift", type=float, default=Recorder().power_drift,
+        help="W by which a usual meter wanders in half an hour; keep the outcomes apart",
+    )  # fmt: skip
     parser.add_argument("--only", default="", help="cells whose name holds this text")
     options = parser.parse_args(arguments)
     done = whole_lines(options.outcomes)
@@ -294,7 +298,7 @@ def main(arguments: list[str]) -> None:
         options.outcomes.open("a") as sink,
         ProcessPoolExecutor(options.processes, mp_context=context) as pool,
     ):
-        results = pool.map(run_batch, batches)
+        results = pool.map(partial(run_batch, options.meter_drift), batches)
         for outcomes in track(
             results, "Answering studies", len(batches), disable=not sys.stderr.isatty()
         ):
