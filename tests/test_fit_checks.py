@@ -9,6 +9,7 @@ from sameloop.checks import SEVERITY
 from sameloop.plan.order import lap_powers
 from sameloop.run import answer_study
 from sameloop.simulate.scenario import Fault
+from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import default_study, simulate_studies
 
 REPOSITORY = Path(__file__).parents[1]
@@ -54,6 +55,21 @@ def test_the_advice_on_powers_is_that_of_a_plan(clean):
     assert 180 < low < high < 300
     plans = [lap_powers(usual, separate=True) for usual in np.arange(low, high, 0.01)]
     assert tuple(advised) in plans
+
+
+def test_powers_are_those_of_the_riding_that_was_recorded():
+    """With power lost every few seconds, each lap is still ridden at what it was ridden at."""
+    spec = replace(default_study("flat", wind=0.5, laps=6, seed=1), power_spread=0.0)
+    whole, lost = (
+        simulate_studies([replace(spec, recorder=Recorder(dropouts=rate))])[0] for rate in (0, 300)
+    )
+    said = [
+        next(w.text for w in answer_study(s.study, rides=s.rides).warnings if "CdA from" in w.text)
+        for s in (whole, lost)
+    ]
+    powers = [tuple(map(int, re.search(r"at (\d+) to (\d+) W", text).groups())) for text in said]
+
+    assert powers[1] == pytest.approx(powers[0], abs=4)
 
 
 def test_laps_at_two_powers_need_no_advice():

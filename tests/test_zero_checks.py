@@ -3,9 +3,13 @@ import re
 from dataclasses import replace
 from functools import cache
 
+import pytest
+
 from sameloop.run import answer_study
 from sameloop.simulate.parts import TruePart, parts_study
+from sameloop.simulate.sensors import Recorder
 from sameloop.simulate.study import default_study, simulate_studies
+from sameloop.zero_checks import usual_wander
 
 BY_DEFAULT = ("[uncertainty] power_offset_w = 1",)
 
@@ -14,6 +18,14 @@ BY_DEFAULT = ("[uncertainty] power_offset_w = 1",)
 def marginal():
     """A saving that is just clear in calm air."""
     spec = default_study("flat", laps=6, wind=0.5, delta_cda=-0.012, seed=0)
+    return simulate_studies([spec])[0]
+
+
+@cache
+def lossy():
+    """The same with a power signal that fails every few seconds."""
+    recorder = Recorder(dropouts=300.0)
+    spec = default_study("flat", laps=6, wind=0.5, delta_cda=-0.012, seed=0, recorder=recorder)
     return simulate_studies([spec])[0]
 
 
@@ -66,6 +78,11 @@ def test_where_there_is_no_clear_verdict_none_hangs():
     assert answer.comparisons[0].verdict == "cannot tell"
     assert answer.comparisons[0].zero_borne == math.inf
     assert not said(answer)
+
+
+def test_lost_power_does_not_make_the_meter_keep_still():
+    whole, lost = (usual_wander(answered(made).stretches) for made in (marginal, lossy))
+    assert lost == pytest.approx(whole, rel=0.02)
 
 
 def test_verdicts_on_parts_hang_on_it_too():

@@ -15,7 +15,7 @@ from sameloop.estimate.diagnostics.faults import Finding
 from sameloop.estimate.diagnostics.shapes import Drift, Jump, OddLap, Patch
 from sameloop.estimate.fit import Fit
 from sameloop.estimate.result import Comparison, Warning_
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import Stretches, usable_riding
 from sameloop.study import Study
 from sameloop.two_powers import easy_and_hard
 
@@ -159,7 +159,8 @@ def _separability(stretches: Stretches, comparisons: Sequence[Comparison]) -> li
     mixed = [one for one in comparisons if not one.separable]
     if not mixed:
         return []
-    power = stretches.work.sum(axis=1) / stretches.duration.sum(axis=1)
+    work, seconds = usable_riding(stretches)
+    power = work[seconds > 0] / seconds[seconds > 0]
     easy, hard = easy_and_hard(float(power.mean()))
     pairs = ", ".join(f"{one.before} to {one.after}" for one in mixed)
     text = (

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from sameloop.answer import Answer
 from sameloop.estimate.result import Warning_
-from sameloop.road.stretches import Stretches
+from sameloop.road.stretches import Stretches, usable_riding
 
 #: Mean coefficient of variation of 54 power meters between trials; Maier et al. 2017, Int J Sports
 #: Med 38:456-461, from memory. That a zero moves by as much is a rule of thumb, no source.
@@ -42,7 +42,8 @@ def zero_warnings(answer: Answer) -> Iterator[Warning_]:
 
 def usual_wander(stretches: Stretches) -> float:
     """How far an ordinary power meter wanders at the mean power of the laps [W]."""
-    return _METERS_WANDER * float(stretches.work.sum() / stretches.duration.sum())
+    work, seconds = usable_riding(stretches)
+    return _METERS_WANDER * float(work.sum() / seconds.sum())
 
 
 def _borne(answer: Answer, taken: float) -> Iterator[tuple[str, float]]:

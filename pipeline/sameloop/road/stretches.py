@@ -89,3 +89,10 @@ class Stretches:
     length_run: IntArray
     length_sd: FloatArray
     returns: bool = True
+
+
+def usable_riding(stretches: Stretches) -> tuple[FloatArray, FloatArray]:
+    """Pedal work [J] and time [s] of each lap where its power can be used, (n_laps,) each."""
+    use = stretches.usable & np.isfinite(stretches.work)
+    work = np.where(use, stretches.work, 0.0).sum(axis=1)
+    return work, np.where(use, stretches.duration, 0.0).sum(axis=1)

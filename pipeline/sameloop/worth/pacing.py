@@ -10,6 +10,7 @@ from sameloop.answer import Answer
 from sameloop.clean.track import FloatArray
 from sameloop.errors import NotEnoughDataError, SameloopError
 from sameloop.road.power_balance import STANDARD_GRAVITY
+from sameloop.road.stretches import usable_riding
 from sameloop.worth.course import Course
 
 _WINDOW = 5  # stretches; riders answer to a hill, not to each 20 m of it
@@ -125,12 +126,10 @@ def rider_habit(answer: Answer) -> Habit:
 
 def mean_power(answer: Answer) -> float:
     """Mean pedal power of all usable riding in the used laps [W]."""
-    stretches = answer.stretches
-    use = stretches.usable & np.isfinite(stretches.work)
-    seconds = float(stretches.duration[use].sum())
+    work, seconds = (float(each.sum()) for each in usable_riding(answer.stretches))
     if seconds <= 0:
         raise NotEnoughDataError("The laps hold no usable power; give --power.", laps=0, needed=1)
-    return float(stretches.work[use].sum()) / seconds
+    return work / seconds
 
 
 def _rolling_mean(values: FloatArray) -> FloatArray:
