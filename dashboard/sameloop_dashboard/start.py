@@ -77,7 +77,8 @@ def start(study: Path | None, *, port: int, open_browser: bool) -> None:
         raise SameloopError(f"--port: {port} is not from 1024 to 65535; leave it out for 8501.")
     command = server_command(port, open_browser=open_browser)
     place = {STUDY_VARIABLE: str(study.resolve())} if study is not None else {}
-    sys.stdout.write(f"The dashboard is at http://localhost:{port}, on this machine only; ")
-    sys.stdout.write("Ctrl+C ends it.\n")
+    sys.stdout.write(
+        f"The dashboard is at http://localhost:{port}, on this machine only; Ctrl+C ends it.\n"
+    )
     sys.stdout.flush()
     os.execve(command[0], command, {**os.environ, **place})

@@ -29,6 +29,7 @@ from scipy import stats
 from sameloop.air import ride_air
 from sameloop.clean import clean_ride
 from sameloop.compare import compare
+from sameloop.compare.decision import HELPED, WORSE
 from sameloop.errors import SameloopError
 from sameloop.estimate import estimate
 from sameloop.estimate.result import Comparison
@@ -227,6 +228,10 @@ def _as_declared(cell: str, simulated: SimulatedStudy) -> SimulatedStudy:
     return replace(simulated, study=replace(study, uncertainty=uncertainty))
 
 
+def _clear(outcomes: list[dict]) -> list[dict]:
+    return [o for o in outcomes if o["verdict"] in (HELPED, WORSE)]
+
+
 def table(outcomes: list[dict], quantity: str = "watts 36") -> str:
     """One line for each cell: bias, spread, claimed sd, coverage, share of clear verdicts."""
     lines = [f"{quantity:32} {'n':>5} {'bias':>7} {'spread':>7} {'claims':>7} {'cover':>6} clear"]
@@ -236,7 +241,7 @@ def table(outcomes: list[dict], quantity: str = "watts 36") -> str:
         error = np.array([o["error"][quantity] for o in mine])
         claimed = np.sqrt(np.mean([o["sd"][quantity] ** 2 for o in mine]))
         cover = np.mean([o["covered"][quantity] for o in mine])
-        clear = np.mean([o["verdict"] in ("helped", "made it worse") for o in mine])
+        clear = len(_clear(mine)) / len(mine)
         lines.append(
             f"{name:32} {len(mine):5d} {error.mean():7.4g} {error.std(ddof=1):7.4g} "
             f"{claimed:7.4g} {cover:6.3f} {clear:5.3f}"
@@ -254,9 +259,8 @@ def coverage_table(outcomes: list[dict]) -> str:
         if not mine:
             continue
         covers = " | ".join(f"{np.mean([o['covered'][kind] for o in mine]):.3f}" for kind in kinds)
-        clear = [o for o in mine if o["verdict"] in ("helped", "made it worse")]
-        null = [", null" in o["cell"] for o in mine]
-        false = f"{sum(', null' in o['cell'] for o in clear) / sum(null):.3f}" if any(null) else ""
+        clear, null = _clear(mine), [o for o in mine if ", null" in o["cell"]]
+        false = f"{len(_clear(null)) / len(null):.3f}" if null else ""
         hang = sum(o.get("hangs", False) for o in clear)  # older outcomes do not say
         lines.append(f"| {name} | {len(mine)} | {covers} | {false} | {len(clear)} | {hang} |")
     return "\n".join(lines)

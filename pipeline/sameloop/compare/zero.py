@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from scipy import optimize, stats
 
@@ -37,16 +38,15 @@ def zero_borne(watts: Quantity, of_watts: Spread) -> float:
     part, variance = of_watts.parts.get(_ZERO, 0.0), of_watts.variance
     if part <= 0:
         return math.inf
-    tail = 0.5 + watts.level / 2
 
     def beyond(growth: float) -> float:
         """Half width less the distance of the value from zero, with `growth` times the variance."""
-        half = stats.t.ppf(tail, of_watts.df * growth**2) * math.sqrt(growth * variance)
-        return float(half - abs(watts.value))
+        grown = replace(of_watts, variance=growth * variance, df=of_watts.df * growth**2)
+        return grown.quantity(0.0, watts.level).high - abs(watts.value)
 
     if beyond(1.0) >= 0:
         return 1.0
     # no Student's t is narrower than the normal interval, which is wide enough here
-    enough = (watts.value / stats.norm.ppf(tail)) ** 2 / variance
+    enough = (watts.value / stats.norm.ppf(0.5 + watts.level / 2)) ** 2 / variance
     growth = optimize.brentq(beyond, 1.0, enough * (1 + 1e-9))
     return math.sqrt(1 + (growth - 1) * variance / part)

@@ -112,7 +112,7 @@ def _order_table(pdf: _Page, sheet: Sheet) -> None:
     pdf.ln(1.5)
     pdf.set_font(_FAMILY, "", 7.5)
     longest = max(pdf.get_string_width(setup) for _, setup, _ in sheet.rows)
-    setup = min(max(_SETUP, longest + 5), _WIDEST)
+    setup = min(max(_SETUP, longest + 5), _WIDEST)  # 4 mm are the cell's own margins
     rest = pdf.epw - _NUMBER - setup - _BLANK * len(sheet.blanks)
     with pdf.table(
         col_widths=(_NUMBER, setup, rest, *(_BLANK for _ in sheet.blanks)),

@@ -193,7 +193,7 @@ def _power(
     noise = recorder.power_noise * generator.standard_normal(len(time))
     drift += recorder.power_trend * time / 3600.0
     scale = np.full(len(time), 1 + recorder.power_scale)
-    if recorder.power_wander:
+    if recorder.power_wander:  # without it the same seed draws the same dropouts as ever
         scale += recorder.power_wander * wander_alone(
             generator, 300.0, recorder.interval, len(time)
         )
