@@ -94,12 +94,9 @@ def later_weather(hours):
 
 
 def turned_reports():
-    """Wind from the opposite direction in the reports of the second ride."""
-    study, rides, truth = ridden(spec(wind=4.0, laps=5))
-    middle = truth.rides[0].time[-1]
-    entries = tuple(
-        replace(one, wind_from=one.wind_from + np.pi * (one.time > middle)) for one in study.weather
-    )
+    """Reports of where the wind goes to, each setup on a day of its own."""
+    study, rides, _ = ridden(spec(wind=3.0, same_day=False))
+    entries = tuple(replace(one, wind_from=one.wind_from + np.pi) for one in study.weather)
     return replace(study, weather=entries), rides
 
 

@@ -22,6 +22,14 @@ def marginal():
 
 
 @cache
+def unchanged():
+    """No change, for a rider who cares about 9 W."""
+    spec = default_study("flat", laps=6, wind=0.5, delta_cda=0.0, rides="alternating", seed=0)
+    (made,) = simulate_studies([spec])
+    return replace(made, study=replace(made.study, smallest_effect=9.0))
+
+
+@cache
 def lossy():
     """The same with a power signal that fails every few seconds."""
     recorder = Recorder(dropouts=300.0)
@@ -56,7 +64,7 @@ def test_a_verdict_that_an_ordinary_meter_would_overturn_says_so():
 
     assert answered().comparisons[0].verdict == "helped"
     assert 1 < borne < 2.8
-    assert text.startswith("The verdict is clear only while the power meter's zero moves from")
+    assert text.startswith("The verdict holds only while the power meter's zero moves from")
     assert f"by less than about {borne:.1f} W. By default 1 W is taken" in text
     assert "1.2 % (2.9 W here)" in text  # of some 240 W
     assert "state the largest movement, in watts, as power_offset_w" in text
@@ -73,7 +81,18 @@ def test_who_has_declared_the_zero_is_not_asked_again():
     assert not said(answered(default=()))
 
 
-def test_where_there_is_no_clear_verdict_none_hangs():
+def test_too_small_to_matter_hangs_on_it_too():
+    def judged(zero):
+        return answered(unchanged, zero).comparisons[0]
+
+    borne = judged(1.0).zero_borne
+    assert judged(1.0).verdict == "too small to matter"
+    assert said(answered(unchanged))[0].startswith("The verdict holds only while the power meter's")
+    assert judged(0.85 * borne).verdict == "too small to matter"
+    assert judged(1.15 * borne).verdict == "cannot tell"
+
+
+def test_where_there_is_no_verdict_none_hangs():
     answer = answered(zero=5.0)
     assert answer.comparisons[0].verdict == "cannot tell"
     assert answer.comparisons[0].zero_borne == math.inf

@@ -27,11 +27,11 @@ def zero_warnings(answer: Answer) -> Iterator[Warning_]:
     if not hanging:
         return
     if len(borne) == 1:
-        start, amounts = "The verdict is", f"{borne[0][1]:.1f} W"
+        start, amounts = "The verdict holds", f"{borne[0][1]:.1f} W"
     else:
-        start, amounts = "Verdicts are", ", ".join(hanging)
+        start, amounts = "Verdicts hold", ", ".join(hanging)
     text = (
-        f"{start} clear only while the power meter's zero moves from ride to ride by less than "
+        f"{start} only while the power meter's zero moves from ride to ride by less than "
         f"about {amounts}. By default {taken:g} W is taken, and meters wander by some "
         f"{100 * _METERS_WANDER:.1f} % ({usual:.1f} W here): read the zero before and after each "
         "ride, and state the largest movement, in watts, as power_offset_w under [uncertainty]; "

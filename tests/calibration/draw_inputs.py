@@ -40,7 +40,8 @@ from sameloop.simulate.scenario import StudySpec
 from sameloop.simulate.study import default_study, simulate_studies
 from sameloop.study import Setup, Study
 
-POSTURE_SD, TIMING_SD, HUMIDITY_SD = 0.004, 0.5, 0.05  # what sameloop assumes, nobody declares
+# what sameloop assumes and nobody declares
+POSTURE_SD, TIMING_SD, HUMIDITY_SD, ZERO_TIME = 0.004, 0.5, 0.05, 1800.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -208,7 +209,7 @@ def sources(one: Recorded) -> list[Source]:
         Source(name="efficiency", sd=u.efficiency, row="efficiency"),
         Source(name="circumference", sd=u.wheel_circumference, row="wheel circumference"),
         one_each("mass", u.mass_difference, "mass difference", setups),
-        one_each("power offset", u.power_offset, "power offset", rides),
+        one_each("power offset", u.power_offset * _zero_of_a_ride(s), "power offset", rides),
         one_each("timing", TIMING_SD, "power timing", rides),
         one_each("posture", POSTURE_SD, "posture", runs),
     ]
@@ -230,6 +231,18 @@ def sources(one: Recorded) -> list[Source]:
         meters = range(int(s.meter.max()) + 1)
         out.append(one_each("power scale", between, "power scale between meters", meters))
     return out
+
+
+def _zero_of_a_ride(stretches: Stretches) -> float:
+    """Root mean square over rides of a zero that moves by 1 between and as much again within them.
+
+    The mean of a wandering over a ride, by the mean covariance of all pairs of its laps.
+    """
+    middle, kept = stretches.mid_time.mean(axis=1), []
+    for ride in np.unique(stretches.ride):
+        laps = middle[stretches.ride == ride]
+        kept.append(np.exp(-np.abs(laps[:, None] - laps) / ZERO_TIME).mean())
+    return float(np.sqrt(1 + np.mean(kept)))
 
 
 def _of_the_wind(airs: Sequence[RideAir]) -> list[Source]:

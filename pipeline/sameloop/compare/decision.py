@@ -19,8 +19,8 @@ _MOST_LAPS = 200  # more than anybody rides: then it is 'none would'
 class Decision:
     """Verdict with its reason; `more_laps` per setup, None when settled or when none would do.
 
-    `zero_borne` is by how many times what is declared the meter's zero may move before a clear
-    verdict is clear no longer; infinite without one.
+    `zero_borne` is by how many times what is declared the meter's zero may move before the verdict
+    holds no longer; infinite where there is none.
     """
 
     verdict: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from sameloop.compare.decision import HELPED, WORSE, Decision, decide, withheld
+from sameloop.compare.decision import HELPED, SMALL, WORSE, Decision, decide, withheld
 from sameloop.compare.looks import Looks
 from sameloop.compare.zero import zero_borne
 from sameloop.estimate.result import Estimate, Quantity
@@ -55,9 +55,14 @@ class Judge:
             shrinks=_shrinking(judged.of_watts),
             laps=laps,
         )
+        away = abs(watts.value)
         if decision.verdict in (HELPED, WORSE):
-            decision = replace(decision, zero_borne=zero_borne(judged.watts, of_watts))
-        return judged.watts, decision
+            borne = zero_borne(of_watts, self.looks.level, away)
+        elif decision.verdict == SMALL:
+            borne = zero_borne(of_watts, self.looks.small_level, self.smallest - away)
+        else:
+            return judged.watts, decision
+        return judged.watts, replace(decision, zero_borne=borne)
 
 
 def _shrinking(of_watts: Spread) -> float:

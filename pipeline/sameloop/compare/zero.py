@@ -1,4 +1,4 @@
-"""How far the power meter's zero may move before a clear verdict is clear no longer."""
+"""How far the power meter's zero may move before a verdict holds no longer."""
 
 from __future__ import annotations
 
@@ -7,21 +7,22 @@ from dataclasses import replace
 
 from scipy import optimize, stats
 
-from sameloop.estimate.result import Quantity
 from sameloop.estimate.uncertainty import Spread
 
 _ZERO = "power offset"  # among the parts of a spread
 
 
-def zero_borne(watts: Quantity, of_watts: Spread) -> float:
-    """By how many times the declared movement of the meter's zero an interval reaches zero watts.
+def zero_borne(of_watts: Spread, level: float, room: float) -> float:
+    """By how many times the declared movement of the meter's zero an interval fills its room.
 
     Parameters
     ----------
-    watts : Quantity
-        The interval that the verdict is taken from; it lies on one side of zero.
     of_watts : Spread
-        Its variance, degrees of freedom and parts.
+        Variance, degrees of freedom and parts of the watts.
+    level : float
+        Of the interval that the verdict is taken from.
+    room : float
+        Half width that the verdict allows [W]: from the value to zero, or to the smallest effect.
 
     Returns
     -------
@@ -40,13 +41,13 @@ def zero_borne(watts: Quantity, of_watts: Spread) -> float:
         return math.inf
 
     def beyond(growth: float) -> float:
-        """Half width less the distance of the value from zero, with `growth` times the variance."""
+        """Half width less the room, with `growth` times the variance."""
         grown = replace(of_watts, variance=growth * variance, df=of_watts.df * growth**2)
-        return grown.quantity(0.0, watts.level).high - abs(watts.value)
+        return grown.quantity(0.0, level).high - room
 
     if beyond(1.0) >= 0:
         return 1.0
     # no Student's t is narrower than the normal interval, which is wide enough here
-    enough = (watts.value / stats.norm.ppf(0.5 + watts.level / 2)) ** 2 / variance
+    enough = (room / stats.norm.ppf(0.5 + level / 2)) ** 2 / variance
     growth = optimize.brentq(beyond, 1.0, enough * (1 + 1e-9))
     return math.sqrt(1 + (growth - 1) * variance / part)

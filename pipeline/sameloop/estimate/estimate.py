@@ -77,19 +77,32 @@ def _setups_with_laps(setup: IntArray, study: Study) -> IntArray:
     present, count = np.unique(setup, return_counts=True)
     if len(present) < 2:
         found = study.setups[present[0]].id if len(present) else "none"
+        without = (s.id for k, s in enumerate(study.setups) if k not in present)
+        missing = ", ".join(f"{one} ({_files_of(one, study)})" for one in without)
         raise NotEnoughDataError(
-            f"laps of two setups are needed, but only {found} has laps that can be used; "
-            "see 'sameloop laps' for why the others were left out.",
+            f"laps of two setups are needed, but only {found} has laps that can be used; not one "
+            f"was found of {missing}: see 'sameloop laps' for why they were left out.",
             laps=int(count.sum()), needed=2 * _LEAST_LAPS,
         )  # fmt: skip
-    for s, n in zip(present, count, strict=True):
+    for k, n in zip(present, count, strict=True):
         if n < _LEAST_LAPS:
+            name = study.setups[k].id
             raise NotEnoughDataError(
-                f"setup {study.setups[s].id} has {n} lap that can be used and needs at least "
-                f"{_LEAST_LAPS}; ride more laps or see 'sameloop laps' for those left out.",
+                f"setup {name} has {n} lap that can be used ({_files_of(name, study)}) and needs "
+                f"at least {_LEAST_LAPS}; ride more laps or see 'sameloop laps' for those left "
+                "out.",
                 laps=int(n), needed=_LEAST_LAPS,
             )  # fmt: skip
     return present
+
+
+def _files_of(setup: str, study: Study) -> str:
+    files = [
+        ride.file
+        for ride in study.rides
+        if setup in {ride.setup, *(p.setup for p in ride.laps), *(p.setup for p in ride.spans)}
+    ]
+    return ", ".join(files) or "no ride of the study names it"
 
 
 def _setup_places(joint: Fit) -> IntArray:

@@ -38,6 +38,12 @@ _CLOSURE = 0.05
 POSTURE = 0.004
 #: Power and speed of a device are not of quite the same moment [s]; common practice, no source.
 _POWER_TIMING = 0.5
+#: Within a ride a power meter's zero wanders as far as from ride to ride, over so long [s]; common
+#: practice, no source.
+_ZERO_TIME = 1800.0
+#: Over so many metres along the road shelter is alike: trees, hedges and houses of 8 to 12 m calm
+#: the air behind them over 10 to 15 heights (handbooks on windbreaks, from memory).
+_SHELTER_REACH = 120.0
 _AIR_OFFSET = 0.2  # m/s, zero of an air-speed sensor; common practice, no source
 _POSTURE_TIME = 600.0  # s over which posture and meter wander; common practice, no source
 
@@ -66,7 +72,6 @@ def declared_sd(
         "wheel circumference": u.wheel_circumference,
         "efficiency": u.efficiency,
         "efficiency difference": u.efficiency,
-        "power offset": u.power_offset,
         "power timing": _POWER_TIMING,
         "posture": POSTURE,
         **HEIGHT_ERRORS,
@@ -78,6 +83,7 @@ def declared_sd(
     run, first = np.unique(stretches.length_run, return_index=True)
     of_each = {
         "air density": dict(enumerate(a.density_sd for a in airs)),
+        "power offset": dict(enumerate(u.power_offset * zero_of_rides(stretches))),
         "lap length": dict(zip(run.tolist(), stretches.length_sd[first].tolist(), strict=True)),
     }
     out = []
@@ -85,6 +91,28 @@ def declared_sd(
         kind, _, index = name.partition(":")
         out.append(of_each[kind][int(index)] if kind in of_each else sd[kind])
     return np.array([max(one, 1e-9) for one in out])
+
+
+def zero_of_rides(stretches: Stretches) -> FloatArray:
+    """Return how far a zero's mean over each ride is off, as a multiple of what is declared.
+
+    Declared is how far it moves from ride to ride; while riding it wanders by as much again.
+
+    Returns
+    -------
+    array, (n_rides,)
+
+    References
+    ----------
+    Taylor 1922, Proc London Math Soc s2-20:196-212 (mean of a wandering over a time).
+    """
+    middle = stretches.mid_time.mean(axis=1)
+    out = np.ones(int(stretches.ride.max()) + 1)
+    for ride in np.unique(stretches.ride):
+        laps = middle[stretches.ride == ride]
+        span = max(float(np.ptp(laps)) / _ZERO_TIME, 1e-3)
+        out[ride] = np.sqrt(1 + 2 * (span - 1 + np.exp(-span)) / span**2)
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -248,9 +276,25 @@ def _know_winds(
         known.add_chain(lap_wind, lap_mean, lap_sd, keep, "wind of the lap", "lap_wind")
     alike = np.array([(a.wind_factor_sd, a.wind_turn_sd) for a in airs]).max(axis=0)
     known.add_each(layout.station, np.zeros(2), np.maximum(alike, 1e-6), "wind report, shared")
-    zero = np.zeros(layout.n_knots)
-    spread = zero + noise_value(log_noise, "shelter")
-    known.add_each(layout.shelter, zero, spread, "shelter", "shelter")
+    _know_shelter(known, layout, float(stretches.length.sum()), noise_value(log_noise, "shelter"))
+
+
+def _know_shelter(known: _Statements, layout: Layout, road: float, spread: float) -> None:
+    """Shelter about none, alike at neighbouring places of a closed road of so many metres.
+
+    The waves of a ring are independent of each other, and each has its share of the variance.
+    """
+    n = layout.n_knots
+    place = np.arange(n)
+    apart = road / n * np.minimum(place, n - place)
+    alike = np.exp(-apart / _SHELTER_REACH)
+    for k in range(n):
+        wave = min(k, n - k)  # its cosine, then its sine
+        turn = 2 * np.pi * wave * place / n
+        row = np.cos(turn) if k == wave else np.sin(turn)
+        share = float(alike @ np.cos(turn))
+        row /= np.linalg.norm(row)
+        known.add(layout.shelter, row, 0.0, spread * np.sqrt(share), "shelter", "shelter")
 
 
 def _know_levels(known: _Statements, layout: Layout, stretches: Stretches) -> None:

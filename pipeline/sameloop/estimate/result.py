@@ -130,8 +130,8 @@ class Comparison:
     more_laps : int or None
         Further laps per setup that would settle it; None when settled or when none would.
     zero_borne : float
-        By how many times what is declared the meter's zero may move before a clear verdict is
-        clear no longer; infinite without one.
+        By how many times what is declared the meter's zero may move before the verdict holds no
+        longer; infinite where there is none.
     budget : tuple of BudgetLine
         At the first reference speed; squares add up to the total variance.
     joint : array, (2, 2)

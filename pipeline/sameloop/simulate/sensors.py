@@ -66,7 +66,7 @@ class Recorder:
     window: float = 1.0
     power_scale: float = 0.0
     power_offset: float = 0.0
-    power_drift: float = 0.5
+    power_drift: float = 1.0
     power_noise: float = 2.0
     power_trend: float = 0.0
     power_wander: float = 0.0

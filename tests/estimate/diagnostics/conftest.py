@@ -37,10 +37,11 @@ def fitted(simulated: SimulatedStudy) -> Fitted:
     return Fitted(simulated=simulated, stretches=stretches, airs=airs, fit=of_setups)
 
 
-def simulated(*, laps, seed, wind=0.5, faults=((), ()), trend=0.0):
+def simulated(*, laps, seed, wind=0.5, faults=((), ()), trend=0.0, same_day=True):
     """Return one ride for each of two setups on the short loop, with faults for each ride."""
+    recorder = Recorder(power_trend=trend)
     spec = default_study(
-        "flat", wind=wind, laps=laps, seed=seed, recorder=Recorder(power_trend=trend)
+        "flat", wind=wind, laps=laps, seed=seed, recorder=recorder, same_day=same_day
     )
     rides = tuple(replace(r, faults=f) for r, f in zip(spec.rides, faults, strict=True))
     return simulate_studies([replace(spec, rides=rides)])[0]
@@ -97,11 +98,9 @@ def road_works(clean) -> Fitted:
 
 @pytest.fixture(scope="session")
 def wrong_report() -> Fitted:
-    """Wind from the opposite direction in the reports of the second ride."""
-    one = simulated(laps=5, seed=1, wind=4.0)
-    middle = 0.5 * (one.truth.rides[0].time[-1] + one.truth.rides[1].time[0]) - 900.0
+    """Reports of where the wind goes to, each setup on a day of its own."""
+    one = simulated(laps=6, seed=1, wind=3.0, same_day=False)
     weather = tuple(
-        replace(entry, wind_from=entry.wind_from + np.pi * (entry.time > middle))
-        for entry in one.study.weather
+        replace(entry, wind_from=entry.wind_from + np.pi) for entry in one.study.weather
     )
     return fitted(replace(one, study=replace(one.study, weather=weather)))
