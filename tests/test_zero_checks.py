@@ -17,7 +17,7 @@ BY_DEFAULT = ("[uncertainty] power_offset_w = 1",)
 @cache
 def marginal():
     """A saving that is just clear in calm air."""
-    spec = default_study("flat", laps=6, wind=0.5, delta_cda=-0.012, seed=0)
+    spec = default_study("flat", laps=6, wind=0.5, delta_cda=-0.010, seed=0)
     return simulate_studies([spec])[0]
 
 
@@ -63,10 +63,12 @@ def test_a_verdict_that_an_ordinary_meter_would_overturn_says_so():
     borne = answered().comparisons[0].zero_borne
 
     assert answered().comparisons[0].verdict == "helped"
-    assert 1 < borne < 2.8
+    assert 1 < borne < 2.1
     assert text.startswith("The verdict holds only while the power meter's zero moves from")
     assert f"by less than about {borne:.1f} W. By default 1 W is taken" in text
-    assert "1.2 % (2.9 W here)" in text  # of some 240 W
+    # 1.2 % of some 240 W is 2.9 W; of that a zero from ride to ride makes 1 / sqrt(1.9) in rides of
+    # ten minutes
+    assert "move by some 2.1 W (with what they wander within a ride, 1.2 % of the power)" in text
     assert "state the largest movement, in watts, as power_offset_w" in text
 
 
@@ -113,4 +115,4 @@ def test_verdicts_on_parts_hang_on_it_too():
 
     assert bars.decision.verdict == "helped"
     assert named["bars"] == round(bars.decision.zero_borne, 1)
-    assert all(1 <= watts < 2.9 for watts in named.values())
+    assert all(1 <= watts < 2.2 for watts in named.values())

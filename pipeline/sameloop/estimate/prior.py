@@ -33,8 +33,7 @@ _CLOSURE = 0.05
 #: A rider who mounts again does not sit quite the same: spread of CdA between runs of laps [-];
 #: common practice, no source. The reproducibility of Candau et al. 1999, Med Sci Sports Exerc
 #: 31:1441-1447, is 0.0066, with the wandering within a run and their measuring error in it; here
-#: the lap forces count the wandering (0.004 to 0.008 of a ride's mean). Both together are 0.006 in
-#: calm air and 0.009 in wind, with theirs in between.
+#: the lap forces count the wandering (0.004 to 0.005 of a ride's mean); both together are 0.006.
 POSTURE = 0.004
 #: Power and speed of a device are not of quite the same moment [s]; common practice, no source.
 _POWER_TIMING = 0.5
