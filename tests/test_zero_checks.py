@@ -68,7 +68,7 @@ def test_a_verdict_that_an_ordinary_meter_would_overturn_says_so():
     assert f"by less than about {borne:.1f} W. By default 1 W is taken" in text
     # 1.2 % of some 240 W is 2.9 W; of that a zero from ride to ride makes 1 / sqrt(1.9) in rides of
     # ten minutes
-    assert "move by some 2.1 W (with what they wander within a ride, 1.2 % of the power)" in text
+    assert "move by some 2.1 W (1.2 % of the power, less what is wandering within a ride)" in text
     assert "state the largest movement, in watts, as power_offset_w" in text
 
 

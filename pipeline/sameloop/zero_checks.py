@@ -33,12 +33,12 @@ def zero_warnings(answer: Answer) -> Iterator[Warning_]:
     if len(borne) == 1:
         start, amounts = "The verdict holds", f"{borne[0][1]:.1f} W"
     else:
-        start, amounts = "Verdicts hold", ", ".join(hanging)
+        start, amounts = "These verdicts hold", ", ".join(hanging)
     text = (
         f"{start} only while the power meter's zero moves from ride to ride by less than "
         f"about {amounts}. By default {taken:g} W is taken, and ordinary meters move by some "
-        f"{usual:.1f} W (with what they wander within a ride, {100 * _METERS_WANDER:.1f} % of the "
-        "power): read the zero before and after each ride, and state the largest movement, in "
+        f"{usual:.1f} W ({100 * _METERS_WANDER:.1f} % of the power, less what is wandering within "
+        "a ride): read the zero before and after each ride, and state the largest movement, in "
         "watts, as power_offset_w under [uncertainty]; more rides of each setup, in turns, bear "
         "more"
     )

@@ -132,16 +132,14 @@ def test_single_lap_of_a_setup_is_refused(rolling):
     laps = np.flatnonzero(rolling.stretches.setup == 0).tolist()
     laps.append(int(np.flatnonzero(rolling.stretches.setup == 1)[0]))
     few = _pick_laps(rolling.stretches, np.array(sorted(laps)))
-    with pytest.raises(
-        NotEnoughDataError, match=r"B has 1 lap .*\(ride_2.fit, ride_4.fit\)"
-    ) as caught:
+    with pytest.raises(NotEnoughDataError, match=r"B has 1 lap .*\(ride_2.fit\)") as caught:
         estimate(few, rolling.study, rolling.airs)
     assert (caught.value.laps, caught.value.needed) == (1, 2)
 
 
 def test_a_single_setup_is_refused(rolling):
     one = _pick_laps(rolling.stretches, rolling.stretches.setup == 1)
-    with pytest.raises(NotEnoughDataError, match=r"only B has laps .* of A \(ride_1"):
+    with pytest.raises(NotEnoughDataError, match=r"only B has laps .* A has none \(ride_1"):
         estimate(one, rolling.study, rolling.airs)
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sameloop.estimate.fit import zero_besides
 from sameloop.estimate.layout import lay_out
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
 from sameloop.estimate.prior import forecast_wind, prior, zero_of_rides
@@ -62,14 +63,29 @@ def test_a_zero_wanders_within_a_ride_as_far_as_between_rides(small, seconds):
     """Against the mean covariance of all pairs of moments of the ride."""
     stretches = small.stretches
     mine = stretches.ride == 0
-    moment = np.linspace(0, seconds, int(mine.sum()))
-    time = np.where(mine, 0.0, stretches.mid_time.mean(axis=1))
-    time[mine] = moment
-    stretches = replace(stretches, mid_time=np.tile(time[:, None], stretches.mid_time.shape[1]))
+    laps = int(mine.sum())
+    time = stretches.mid_time.mean(axis=1)
+    time[mine] = seconds * (np.arange(laps) + 0.5) / laps
+    took = np.full_like(stretches.duration, seconds / laps / stretches.duration.shape[1])
+    middle = np.tile(time[:, None], stretches.mid_time.shape[1])
+    stretches = replace(stretches, mid_time=middle, duration=took)
 
     often = np.linspace(0, seconds, 2000)
     kept = np.exp(-np.abs(often[:, None] - often) / 1800.0).mean()
     assert zero_of_rides(stretches)[0] == pytest.approx(np.sqrt(1 + kept), rel=1e-3)
+
+
+def test_what_the_zero_does_not_hold_the_lap_forces_do(small):
+    """Between setups of one ride the zero cancels, and a large one must not take posture away."""
+
+    def besides(zero, ride):
+        declared = replace(small.study.uncertainty, power_offset=zero)
+        study = replace(small.study, uncertainty=declared)
+        return zero_besides(replace(small.stretches, ride=ride), study)
+
+    own, one = small.stretches.setup, np.zeros_like(small.stretches.ride)
+    assert [besides(zero, own) for zero in (0.2, 1.0, 3.0)] == [0.2, 1.0, 1.0]
+    assert [besides(zero, one) for zero in (0.2, 1.0, 3.0)] == [0.0, 0.0, 0.0]
 
 
 def test_air_in_a_hall_is_believed_to_be_stiller():

@@ -25,6 +25,7 @@ from sameloop.road.stretches import IntArray, Stretches
 from sameloop.study import Study
 
 _LEAST_LAPS = 2  # per setup: with one there is no telling scatter from change
+_NAMED = 3  # files in a message
 
 
 def estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Estimate:
@@ -53,7 +54,7 @@ def estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Est
 
 def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Estimate:
     setup = stretches.setup
-    present = _setups_with_laps(setup, study)
+    present = _setups_with_laps(stretches, study)
     group = np.searchsorted(present, setup)
     joint = fit(stretches, study, airs, group)
     setups, covariance = _setup_estimates(joint, study)
@@ -73,36 +74,38 @@ def _estimate(stretches: Stretches, study: Study, airs: Sequence[RideAir]) -> Es
     )
 
 
-def _setups_with_laps(setup: IntArray, study: Study) -> IntArray:
-    present, count = np.unique(setup, return_counts=True)
+def _setups_with_laps(stretches: Stretches, study: Study) -> IntArray:
+    present, count = np.unique(stretches.setup, return_counts=True)
     if len(present) < 2:
         found = study.setups[present[0]].id if len(present) else "none"
         without = (s.id for k, s in enumerate(study.setups) if k not in present)
-        missing = ", ".join(f"{one} ({_files_of(one, study)})" for one in without)
+        missing = "; ".join(f"{one} has none ({_said_of(one, study)})" for one in without)
         raise NotEnoughDataError(
-            f"laps of two setups are needed, but only {found} has laps that can be used; not one "
-            f"was found of {missing}: see 'sameloop laps' for why they were left out.",
+            f"laps of two setups are needed, but only {found} has laps that can be used. "
+            f"{missing}: see 'sameloop laps'.",
             laps=int(count.sum()), needed=2 * _LEAST_LAPS,
         )  # fmt: skip
     for k, n in zip(present, count, strict=True):
         if n < _LEAST_LAPS:
-            name = study.setups[k].id
+            ride = stretches.ride[stretches.setup == k][0]
             raise NotEnoughDataError(
-                f"setup {name} has {n} lap that can be used ({_files_of(name, study)}) and needs "
-                f"at least {_LEAST_LAPS}; ride more laps or see 'sameloop laps' for those left "
-                "out.",
+                f"setup {study.setups[k].id} has {n} lap that can be used ("
+                f"{study.rides[ride].file}) and needs at least {_LEAST_LAPS}; ride more laps or "
+                "see 'sameloop laps' for those left out.",
                 laps=int(n), needed=_LEAST_LAPS,
             )  # fmt: skip
     return present
 
 
-def _files_of(setup: str, study: Study) -> str:
+def _said_of(setup: str, study: Study) -> str:
+    """Name the rides that the study gives to a setup; where they are many, the first."""
     files = [
         ride.file
         for ride in study.rides
         if setup in {ride.setup, *(p.setup for p in ride.laps), *(p.setup for p in ride.spans)}
     ]
-    return ", ".join(files) or "no ride of the study names it"
+    more = f" and {len(files) - _NAMED} more" if len(files) > _NAMED else ""
+    return ", ".join(files[:_NAMED]) + more or "no ride names it"
 
 
 def _setup_places(joint: Fit) -> IntArray:

@@ -21,7 +21,7 @@ from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import Step, lap_weights, step
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
-from sameloop.study import Study
+from sameloop.study import Study, Uncertainty
 
 _MAX_ROUNDS = 25
 _TOLERANCE = 0.02  # change of a CdA between rounds, in its own standard deviations
@@ -119,6 +119,18 @@ def _finished(rest: Iterated, stretches: Stretches) -> Fit:
     return Fit(**found, scatter=scatter, response=answers)
 
 
+def zero_besides(stretches: Stretches, study: Study) -> float:
+    """Movement of the meter's zero that lap forces need not hold, as it is an unknown [W].
+
+    Between setups of one ride that unknown cancels. And lap forces hold posture too, which a zero
+    declared large must not take away.
+    """
+    ridden = np.unique(np.stack([stretches.ride, stretches.setup]), axis=1)
+    if len(np.unique(ridden[0])) < ridden.shape[1]:
+        return 0.0
+    return min(study.uncertainty.power_offset, Uncertainty().power_offset)
+
+
 def _with_noise(
     stretches: Stretches,
     study: Study,
@@ -131,7 +143,7 @@ def _with_noise(
     has_wind = bool(np.any(balance.sin) or np.any(balance.cos))
     layout = lay_out(stretches, group, study, has_wind)
     n_places = gust_places(float(stretches.length.sum())) if has_wind else 0
-    noise_prior = NoisePrior.for_rides(layout.n_rides, n_places)
+    noise_prior = NoisePrior.for_rides(layout.n_rides, n_places, zero_besides(stretches, study))
     shapes = _shapes(balance, stretches, n_places)
     phi = noise_prior.mean.copy() if near is None else near.log_noise
     x = _start(layout, balance, stretches) if near is None else _start_near(layout, near)
@@ -187,7 +199,7 @@ def refit(
     layout = lay_out(stretches, group, study, near.layout.n_knots > 0)
     noise, phi = near.solved.noise, near.solved.noise.log_noise
     n_places = noise.shapes.places.shape[2]
-    noise_prior = NoisePrior.for_rides(layout.n_rides, n_places)
+    noise_prior = NoisePrior.for_rides(layout.n_rides, n_places, zero_besides(stretches, study))
     weights = near.solved.weight, near.solved.log_determinant
     x, taken = _start_near(layout, near), np.zeros(layout.size)
     converged, rounds = False, 0

@@ -6,7 +6,9 @@ each keeps it sane when laps are few.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -16,12 +18,44 @@ from sameloop.road.stretches import IntArray
 #: Time over which the mean wind wanders [s]; common practice, no source.
 WIND_TIME = 300.0
 
+#: Mean and standard deviation over power meters of their coefficient of variation: 54 meters,
+#: Maier et al. 2017, Int J Sports Med 38:456-461, from memory.
+_METERS = (0.012, 0.009)
+_FORCE, _SPEED = 21.0, 10.0  # N and m/s, of a rider at some 36 km/h on the flat
+#: Square of a ride's mean of a zero that moves by 1 between and wanders by 1 within rides, for half
+#: an hour (Taylor 1922; see `prior.zero_of_rides`).
+_ZERO_OF_HALF_AN_HOUR = 1 + 2 * math.exp(-1)
+
+
+@lru_cache
+def lap_forces(zero: float) -> tuple[float, float]:
+    """Median [N] and log-sd of what meters wander from lap to lap, beside their zero.
+
+    Parameters
+    ----------
+    zero : float
+        Movement of the zero that is reckoned with besides [W].
+
+    Notes
+    -----
+    Meter by meter of the published log-normal, what the zero leaves has this log-normal's mean and
+    standard deviation.
+    """
+    mean, sd = _METERS
+    spread = math.sqrt(math.log1p((sd / mean) ** 2))
+    points, weights = np.polynomial.hermite_e.hermegauss(200)
+    meters = _FORCE * mean * np.exp(spread * points - spread**2 / 2)
+    left = np.sqrt(np.maximum(meters**2 - _ZERO_OF_HALF_AN_HOUR * (zero / _SPEED) ** 2, 0.0))
+    middle = float(np.average(left, weights=weights))
+    square = float(np.average(left**2, weights=weights))
+    log_variance = math.log(square / middle**2)
+    return middle * math.exp(-log_variance / 2), math.sqrt(log_variance)
+
+
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source, but for
 #: two. `gust_times_ratio` is what follows the published spectrum (see `gusts.SHARES`). `lap_force`
 #: shows in the laps in calm air only; in wind the prior decides, and it is what power meters are
-#: known for. Their coefficient of variation is 1.2 +- 0.9 % (54 meters, Maier et al. 2017,
-#: Int J Sports Med 38:456-461, from memory), here of some 21 N. The movement of a zero, which is
-#: declared, is in that, so this prior has what a zero of 1 W leaves of it.
+#: known for; its values here are for a zero of 1 W.
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
@@ -29,7 +63,7 @@ _SHARED = (
     ("gust_time", 8.0, 0.6),  # s, of the slower half of the gusts
     ("gust_times_ratio", 6.0, 0.3),  # slower time over faster [-]
     ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
-    ("lap_force", 0.133, 0.88),  # N, posture and meter from lap to lap
+    ("lap_force", *lap_forces(1.0)),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.3),  # place-to-place spread of the wind factor [-]; it stays positive
     ("air", 0.3, 0.7),  # m/s, of an air-speed sensor at one sample a second
     ("sway", 0.01, 0.7),  # of its scale, as head and hands move [-]
@@ -37,8 +71,8 @@ _SHARED = (
 SHARED_NAMES = tuple(name for name, _, _ in _SHARED)
 _GUST_PRIOR = (0.6, 0.8)  # m/s median, log-sd; one for each ride
 #: The same in a hall: 40 % of a draught of 0.18 m/s, usual turbulence and most that is allowed
-#: where people sit (ISO 7730:2005, annex A, from memory).
-_GUST_PRIOR_IN_A_HALL = (0.072, 0.8)
+#: where people sit (ISO 7730:2005, annex A, from memory); wide, as riders stir the air.
+_GUST_PRIOR_IN_A_HALL = (0.072, 1.2)
 _OPENNESS_SD = 0.35  # log-sd of the gusts' strength between places: hedges, houses, open fields
 _OPENNESS_SPACING = 240.0  # m between the knots of that strength along the road
 
@@ -51,14 +85,17 @@ class NoisePrior:
     sd: FloatArray
 
     @classmethod
-    def for_rides(cls, n_rides: int, n_places: int = 0) -> NoisePrior:
+    def for_rides(cls, n_rides: int, n_places: int = 0, zero: float = 1.0) -> NoisePrior:
         """Shared parameters first, then one gust per ride, then the gusts' strength by place.
 
-        Without places it is a hall.
+        Without places (rides without positions) it is taken for a hall. `zero` is as in
+        `lap_forces`.
         """
+        shared = {name: (median, sd) for name, median, sd in _SHARED}
+        shared["lap_force"] = lap_forces(zero)
         gust, gust_sd = _GUST_PRIOR if n_places else _GUST_PRIOR_IN_A_HALL
-        median = [m for _, m, _ in _SHARED] + [gust] * n_rides + [1.0] * n_places
-        spread = [s for _, _, s in _SHARED] + [gust_sd] * n_rides
+        median = [m for m, _ in shared.values()] + [gust] * n_rides + [1.0] * n_places
+        spread = [s for _, s in shared.values()] + [gust_sd] * n_rides
         spread += [_OPENNESS_SD] * n_places
         return cls(mean=np.log(median), sd=np.array(spread))
 

@@ -109,7 +109,8 @@ def zero_of_rides(stretches: Stretches) -> FloatArray:
     out = np.ones(int(stretches.ride.max()) + 1)
     for ride in np.unique(stretches.ride):
         laps = middle[stretches.ride == ride]
-        span = max(float(np.ptp(laps)) / _ZERO_TIME, 1e-3)
+        lap_time = float(stretches.duration[stretches.ride == ride].sum(axis=1).mean())
+        span = (float(np.ptp(laps)) + lap_time) / _ZERO_TIME
         out[ride] = np.sqrt(1 + 2 * (span - 1 + np.exp(-span)) / span**2)
     return out
 

@@ -133,7 +133,9 @@ def _specs(wish: Wish, stints: Sequence[Stint], days: int) -> list[StudySpec]:
         weather=replace(weather, wind=wish.wind * weather.factor),
     )
     declared = replace(spec.uncertainty, power_offset=wish.meter_offset)
-    return [replace(spec, uncertainty=declared, seed=seed) for seed in range(days)]
+    recorder = replace(spec.recorder, power_drift=wish.meter_offset)  # within rides as between
+    spec = replace(spec, uncertainty=declared, recorder=recorder)
+    return [replace(spec, seed=seed) for seed in range(days)]
 
 
 def _evaluate(wish: Wish, stints: Sequence[Stint], simulated: SimulatedStudy) -> Day:

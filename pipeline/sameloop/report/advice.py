@@ -12,7 +12,7 @@ _REMEDIES = {
     "wind report": "riding both setups on one day, in the same wind, would sharpen it most",
     "wind": "a calmer day or a more sheltered loop would sharpen it most",
     "shelter": "a calmer day or a more sheltered loop would sharpen it most",
-    "power offset": "zeroing the meter before every ride, and more rides, would sharpen it",
+    "power offset": "more rides, the meter zeroed before each, would sharpen it",
     "posture": "changing setups more often, a few laps each, would sharpen it",
     "lap to lap": "more laps, ridden more evenly, would sharpen it",
     "lap length": "more laps on end, the lap button pressed at one line, would sharpen it",

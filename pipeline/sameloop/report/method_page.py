@@ -51,7 +51,8 @@ LIMITS = (
     "went along with the change unseen: another day, other clothes, a brake that rubbed.",
     "A power meter that wanders by more from ride to ride than is declared (power_offset_w) is "
     "taken for the change, and in calm air the laps do not show it: check the zero after each ride "
-    "too. Verdicts that hang on it are named among the doubts, if it was not declared.",
+    "too. Verdicts that hang on it are named among the doubts, if it was not declared; between "
+    "setups that were changed within one recording nobody can tell.",
     "CdA is taken as the same at every angle of the wind.",
     "Watts hold for a flat road without wind at the stated speeds and air; at speeds that were "
     "not ridden they rest on the split into CdA and Crr.",
