@@ -15,23 +15,20 @@ from sameloop.simulate.study import default_study, simulate_studies
 REPOSITORY = Path(__file__).parents[1]
 
 
-def said(*, faults=((), ()), wind=0.5, laps=6, seed=1, turned_after=None, power=None):
-    """Warnings of a simulated study of two rides by their code."""
-    spec = default_study("flat", wind=wind, laps=laps, seed=seed)
+def said(*, faults=((), ()), wind=0.5, laps=6, seed=1, turned=False, power=None):
+    """Warnings of a simulated study of two rides by their code.
+
+    With `turned` each setup has a day of its own, and reports are of where the wind goes to.
+    """
+    spec = default_study("flat", wind=wind, laps=laps, seed=seed, same_day=not turned)
     rides = tuple(
         replace(r, faults=f, powers=power) for r, f in zip(spec.rides, faults, strict=True)
     )
     simulated = simulate_studies([replace(spec, rides=rides)])[0]
     study = simulated.study
-    if turned_after is not None:
-        middle = simulated.truth.rides[turned_after].time[-1]
-        study = replace(
-            study,
-            weather=tuple(
-                replace(entry, wind_from=entry.wind_from + np.pi * (entry.time > middle))
-                for entry in study.weather
-            ),
-        )
+    if turned:
+        weather = tuple(replace(one, wind_from=one.wind_from + np.pi) for one in study.weather)
+        study = replace(study, weather=weather)
     return {
         warning.code: warning for warning in answer_study(study, rides=simulated.rides).warnings
     }
@@ -101,7 +98,7 @@ def test_a_new_posture_says_when_and_how_much():
 
 
 def test_a_report_turned_round_gives_both_winds():
-    found = said(wind=4.0, laps=5, seed=1, turned_after=0)["wind_disagrees"]
+    found = said(wind=3.0, turned=True)["wind_disagrees"]
 
     assert re.search(r"wind of \d\.\d m/s from \d+°, the weather says \d\.\d m/s from", found.text)
     assert found.where.startswith("ride_")
