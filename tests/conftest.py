@@ -11,11 +11,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from sameloop.answer import Answer
 from sameloop.run import answer_study
 from sameloop.sample import write_sample
 from sameloop.study_file import load_study
+
+settings.register_profile("untimed", deadline=None)  # how long an example takes is no failure
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session")

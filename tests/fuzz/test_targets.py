@@ -62,7 +62,7 @@ def _changed(target, seed, changes):
 
 
 @pytest.mark.parametrize("name", TARGETS)
-@settings(max_examples=PER_TARGET, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=PER_TARGET, suppress_health_check=[HealthCheck.too_slow])
 @given(seed=st.integers(0, 9), changes=_CHANGES)
 def test_changed_files(name, seed, changes):
     judge(TARGETS[name], _changed(TARGETS[name], seed, changes))

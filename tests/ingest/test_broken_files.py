@@ -89,13 +89,13 @@ def test_truncated(kind, share):
     _read_or_refuse(data[: round(share * len(data))])
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(FORMATS, EDITS)
 def test_edited(kind, edits):
     _read_or_refuse(_edit(_valid(kind), edits))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(EDITS)
 def test_edited_fit_with_a_right_check_sum(edits):
     _read_or_refuse(_mend_check_sum(_edit(_valid("fit"), edits)))

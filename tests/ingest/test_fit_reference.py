@@ -134,7 +134,7 @@ _CHANGES = st.lists(
 )
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
 @example(seed=SEEDS[0], changes=[(0.75, 4, b""), (0.5390625, 0, b"\x00G")])  # an event of no name
 @example(seed=SEEDS[0], changes=[(0.109375, 2, b"\x03\x00")])  # a field without a type
 @given(seed=st.sampled_from(SEEDS), changes=_CHANGES)

@@ -232,7 +232,7 @@ _ODD_PARTS = st.one_of(
     _WORDS.map('<metadata><bounds minlat="1" minlon="{}"/></metadata>'.format),
 )
 _VERSIONS = st.sampled_from(["1.1", "1.1", "1.0", "2", None])
-_SETTINGS = settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+_SETTINGS = settings(max_examples=200, suppress_health_check=[HealthCheck.too_slow])
 
 
 def _file(parts, version, namespace):

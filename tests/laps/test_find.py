@@ -235,7 +235,7 @@ def test_no_loop_is_one_sentence_with_a_remedy(roads):
         find_laps([once.track])
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 @given(
     turn=st.floats(0.0, 2 * np.pi),
     latitude=st.floats(-65.0, 65.0),

@@ -106,7 +106,7 @@ def cut(track, laps, length):
     step=st.sampled_from([0.25, 1.0, 2.0, 1.7]),
     seed=st.integers(0, 10_000),
 )
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_stretches_add_up_to_the_lap(length, step, seed):
     ride = track(3 * length / 8, step=step, seed=seed)
     laps = laps_of(ride, length)

@@ -3,7 +3,7 @@
 import gpxpy.gpx
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod
 
@@ -134,7 +134,6 @@ def test_noise_of_the_heights_makes_no_mountains():
     assert np.std(course.grade) < 0.006
 
 
-@settings(deadline=None)
 @given(st.floats(-3000, 9000), st.floats(-0.1, 0.1))
 def test_the_level_of_the_heights_changes_nothing(level, grade):
     station = np.arange(0.0, 3000.0, 30.0)
