@@ -7,14 +7,14 @@ from collections.abc import Iterator
 import numpy as np
 
 from sameloop.answer import Answer
+from sameloop.estimate.noise import METERS
 from sameloop.estimate.prior import zero_of_rides
 from sameloop.estimate.result import Warning_
 from sameloop.road.stretches import Stretches, usable_riding
 
-#: Mean coefficient of variation of 54 power meters between trials; Maier et al. 2017, Int J Sports
-#: Med 38:456-461, from memory. That the mean of a ride moves by as much is a rule of thumb, no
+#: That the mean of a ride moves by as much as meters vary between trials is a rule of thumb, no
 #: source; part of it is the zero's wandering within the ride, which nobody declares.
-_METERS_WANDER = 0.012
+_METERS_WANDER = METERS[0]
 
 
 def zero_warnings(answer: Answer) -> Iterator[Warning_]:

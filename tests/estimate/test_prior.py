@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sameloop.estimate.fit import zero_besides
 from sameloop.estimate.layout import lay_out
 from sameloop.estimate.noise import SHARED_NAMES, NoisePrior
-from sameloop.estimate.prior import forecast_wind, prior, zero_of_rides
+from sameloop.estimate.prior import forecast_wind, prior, zero_besides, zero_of_rides
 
 
 def covariance(cut, airs):

@@ -14,14 +14,14 @@ from sameloop.estimate.lap_noise import NoiseShapes, noise_of, noise_shapes
 from sameloop.estimate.layout import Layout, lay_out, mountings
 from sameloop.estimate.linear import LinearModel, linearise
 from sameloop.estimate.noise import NoisePrior, gust_places, road_hats
-from sameloop.estimate.prior import Prior, forecast_wind, prior
+from sameloop.estimate.prior import Prior, forecast_wind, prior, zero_besides
 from sameloop.estimate.reml import NoiseSlopes, noise_slopes
 from sameloop.estimate.response import Response, response
 from sameloop.estimate.scatter import LapScatter, lap_scatter
 from sameloop.estimate.solve import Step, lap_weights, step
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
-from sameloop.study import Study, Uncertainty
+from sameloop.study import Study
 
 _MAX_ROUNDS = 25
 _TOLERANCE = 0.02  # change of a CdA between rounds, in its own standard deviations
@@ -117,18 +117,6 @@ def _finished(rest: Iterated, stretches: Stretches) -> Fit:
     found["converged"] = rest.converged and _is_near(layout, solved, answers)
     scatter = lap_scatter(model, solved, layout, rest.prior, rest.x)
     return Fit(**found, scatter=scatter, response=answers)
-
-
-def zero_besides(stretches: Stretches, study: Study) -> float:
-    """Movement of the meter's zero that lap forces need not hold, as it is an unknown [W].
-
-    Between setups of one ride that unknown cancels. And lap forces hold posture too, which a zero
-    declared large must not take away.
-    """
-    ridden = np.unique(np.stack([stretches.ride, stretches.setup]), axis=1)
-    if len(np.unique(ridden[0])) < ridden.shape[1]:
-        return 0.0
-    return min(study.uncertainty.power_offset, Uncertainty().power_offset)
 
 
 def _with_noise(

@@ -20,7 +20,7 @@ WIND_TIME = 300.0
 
 #: Mean and standard deviation over power meters of their coefficient of variation: 54 meters,
 #: Maier et al. 2017, Int J Sports Med 38:456-461, from memory.
-_METERS = (0.012, 0.009)
+METERS = (0.012, 0.009)
 _FORCE, _SPEED = 21.0, 10.0  # N and m/s, of a rider at some 36 km/h on the flat
 #: Square of a ride's mean of a zero that moves by 1 between and wanders by 1 within rides, for half
 #: an hour (Taylor 1922; see `prior.zero_of_rides`).
@@ -41,7 +41,7 @@ def lap_forces(zero: float) -> tuple[float, float]:
     Meter by meter of the published log-normal, what the zero leaves has this log-normal's mean and
     standard deviation.
     """
-    mean, sd = _METERS
+    mean, sd = METERS
     spread = math.sqrt(math.log1p((sd / mean) ** 2))
     points, weights = np.polynomial.hermite_e.hermegauss(200)
     meters = _FORCE * mean * np.exp(spread * points - spread**2 / 2)
@@ -53,9 +53,7 @@ def lap_forces(zero: float) -> tuple[float, float]:
 
 
 #: Shared parameters: name, median and log-sd of the prior. Common practice, no source, but for
-#: two. `gust_times_ratio` is what follows the published spectrum (see `gusts.SHARES`). `lap_force`
-#: shows in the laps in calm air only; in wind the prior decides, and it is what power meters are
-#: known for; its values here are for a zero of 1 W.
+#: `gust_times_ratio`, which is what follows the published spectrum (see `gusts.SHARES`).
 _SHARED = (
     ("power", 6.0, 0.7),  # W, at one sample a second
     ("speed", 0.03, 0.7),  # m/s
@@ -63,12 +61,13 @@ _SHARED = (
     ("gust_time", 8.0, 0.6),  # s, of the slower half of the gusts
     ("gust_times_ratio", 6.0, 0.3),  # slower time over faster [-]
     ("lap_wind_ratio", 0.6, 0.4),  # lap wind over gust [-]
-    ("lap_force", *lap_forces(1.0)),  # N, posture and meter from lap to lap
     ("shelter", 0.15, 0.3),  # place-to-place spread of the wind factor [-]; it stays positive
     ("air", 0.3, 0.7),  # m/s, of an air-speed sensor at one sample a second
     ("sway", 0.01, 0.7),  # of its scale, as head and hands move [-]
 )
-SHARED_NAMES = tuple(name for name, _, _ in _SHARED)
+#: `lap_force` [N], posture and meter from lap to lap, shows in calm air only; in wind its prior
+#: decides, and it is what power meters are known for (`lap_forces`).
+SHARED_NAMES = (*(name for name, _, _ in _SHARED), "lap_force")
 _GUST_PRIOR = (0.6, 0.8)  # m/s median, log-sd; one for each ride
 #: The same in a hall: 40 % of a draught of 0.18 m/s, usual turbulence and most that is allowed
 #: where people sit (ISO 7730:2005, annex A, from memory); wide, as riders stir the air.
@@ -91,11 +90,10 @@ class NoisePrior:
         Without places (rides without positions) it is taken for a hall. `zero` is as in
         `lap_forces`.
         """
-        shared = {name: (median, sd) for name, median, sd in _SHARED}
-        shared["lap_force"] = lap_forces(zero)
+        shared = [*((median, sd) for _, median, sd in _SHARED), lap_forces(zero)]
         gust, gust_sd = _GUST_PRIOR if n_places else _GUST_PRIOR_IN_A_HALL
-        median = [m for m, _ in shared.values()] + [gust] * n_rides + [1.0] * n_places
-        spread = [s for _, s in shared.values()] + [gust_sd] * n_rides
+        median = [m for m, _ in shared] + [gust] * n_rides + [1.0] * n_places
+        spread = [s for _, s in shared] + [gust_sd] * n_rides
         spread += [_OPENNESS_SD] * n_places
         return cls(mean=np.log(median), sd=np.array(spread))
 

@@ -11,12 +11,13 @@ from scipy import sparse
 
 from sameloop.air.conditions import RideAir
 from sameloop.clean.track import FloatArray
+from sameloop.estimate.gusts import averaged_decay
 from sameloop.estimate.heights import HEIGHT_ERRORS, barometric_rises
 from sameloop.estimate.layout import Layout
 from sameloop.estimate.noise import WIND_TIME, gust_of_laps, noise_value
 from sameloop.road.power_balance import STANDARD_GRAVITY
 from sameloop.road.stretches import IntArray, Stretches
-from sameloop.study import Study
+from sameloop.study import Study, Uncertainty
 
 #: Plausible Crr and CdA of any setup, mean and sd. They matter only where the laps say nothing
 #: (level of Crr against CdA at one speed). Ranges: handbook values 0.002-0.008 and 0.18-0.6 m2,
@@ -101,18 +102,26 @@ def zero_of_rides(stretches: Stretches) -> FloatArray:
     -------
     array, (n_rides,)
 
-    References
-    ----------
-    Taylor 1922, Proc London Math Soc s2-20:196-212 (mean of a wandering over a time).
     """
-    middle = stretches.mid_time.mean(axis=1)
-    out = np.ones(int(stretches.ride.max()) + 1)
+    middle, lap_time = stretches.mid_time.mean(axis=1), stretches.duration.sum(axis=1)
+    lasting = np.zeros(int(stretches.ride.max()) + 1)
     for ride in np.unique(stretches.ride):
-        laps = middle[stretches.ride == ride]
-        lap_time = float(stretches.duration[stretches.ride == ride].sum(axis=1).mean())
-        span = (float(np.ptp(laps)) + lap_time) / _ZERO_TIME
-        out[ride] = np.sqrt(1 + 2 * (span - 1 + np.exp(-span)) / span**2)
-    return out
+        mine = stretches.ride == ride
+        lasting[ride] = np.ptp(middle[mine]) + lap_time[mine].mean()
+    alike, _ = averaged_decay(np.zeros((len(lasting),) * 2), lasting, _ZERO_TIME)
+    return np.asarray(np.sqrt(1 + alike.diagonal()))
+
+
+def zero_besides(stretches: Stretches, study: Study) -> float:
+    """Movement of the meter's zero that lap forces need not hold, as it is an unknown [W].
+
+    Between setups of one ride that unknown cancels. And lap forces hold posture too, which a zero
+    declared large must not take away.
+    """
+    ridden = np.unique(np.stack([stretches.ride, stretches.setup]), axis=1)
+    if len(np.unique(ridden[0])) < ridden.shape[1]:
+        return 0.0
+    return min(study.uncertainty.power_offset, Uncertainty().power_offset)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
