@@ -39,7 +39,7 @@ from outcomes import whole_lines
 from rich.progress import track
 from scipy import stats
 from state_space import fit
-from tables import pooled, ratios, table
+from tables import narrower, pooled, ratios, table
 
 from sameloop.air import ride_air
 from sameloop.clean import clean_ride
@@ -294,7 +294,7 @@ def main() -> None:
             done += rows
             sink.writelines(json.dumps(row) + "\n" for row in rows)
             sink.flush()
-    print(pooled(done), table(done), ratios(done), sep="\n\n")
+    print(pooled(done), table(done), ratios(done), narrower(done), sep="\n\n")
     for row in done:
         if "refused" in row:
             print(f"{row['cell']}, {row['seed']}: {row['refused']}")

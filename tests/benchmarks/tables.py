@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 from cells import CELLS
+from scipy import stats
 
 
 def pooled(rows: list[dict[str, Any]]) -> str:
@@ -74,6 +75,18 @@ def ratios(rows: list[dict[str, Any]]) -> str:
         if len(mine) > 1:
             lines.append(_ratio_line(cell, mine))
     return "\n".join(lines)
+
+
+def narrower(rows: list[dict[str, Any]]) -> str:
+    """Say how many of the package's intervals are narrower than the bound's own."""
+    mine = [r for r in rows if "answers" in r]
+    _, _, width, _ = _of(mine, "sameloop")
+    bound = 2 * stats.norm.ppf(0.975) * np.array([r["bound"]["known"] for r in mine])
+    below = np.sort((1 - width / bound)[width < bound])
+    by = ", ".join(f"{100 * one:.1f} %" for one in below)
+    return (
+        f"{len(below)} of {len(mine)} intervals are narrower than the bound's own: {by or 'none'}"
+    )
 
 
 def _ratio_line(cell: str, mine: list[dict[str, Any]]) -> str:
